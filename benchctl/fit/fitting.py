@@ -148,7 +148,14 @@ def _fitted(run: RunTaken) -> Fitted:
 
 
 def _round(forward: Forward, start: Samples, scaled: Samples, near: float = ARRIVED) -> Solution:
-    return solve(lambda at: forward.residuals(at, scaled), lambda at: forward.jacobian(at, scaled), start, near)
+    return solve(
+        lambda at: forward.residuals(at, scaled),
+        lambda at: forward.jacobian(at, scaled),
+        start,
+        near,
+        # Where clipping is hard, each step of the knee passes corners of clipped sines.
+        rough=(forward.parameters.place("knee"),),
+    )
 
 
 def _again(fitted: Fitted, left_out: Sequence[Misfit]) -> Solution:

@@ -7,8 +7,8 @@ coordinate has its plausible value as one more residual, so the equations always
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -52,6 +52,7 @@ class Solution:
         steps: that were taken.
         jacobian: there, (values, parameters), without the plausible values.
         residuals: there.
+        held: coordinates that were left where they are, since no step of them led down.
     """
 
     coordinates: Samples
@@ -61,16 +62,20 @@ class Solution:
     steps: int
     jacobian: Samples
     residuals: Samples
+    held: tuple[int, ...] = ()
 
     @property
     def has_converged(self) -> bool:
-        """Whether nothing worth mentioning is left to go."""
-        return bool(np.all(np.abs(self.left_over) < LEFT_OVER))
+        """Whether nothing worth mentioning is left to go, but for what is held."""
+        return bool(np.all(np.abs(np.delete(self.left_over, self.held)) < LEFT_OVER))
 
 
-def solve(residuals: Residuals, jacobian: Jacobian, start: Samples, near: float = ARRIVED) -> Solution:
+def solve(
+    residuals: Residuals, jacobian: Jacobian, start: Samples, near: float = ARRIVED, rough: Sequence[int] = ()
+) -> Solution:
     """The least sum of squares near `start`. It ends where a step would move no coordinate by more than `near` standard
-    deviations, or where steps gain nothing more."""
+    deviations, or where steps gain nothing more. Where none leads down, `rough` coordinates are left where they are,
+    and only the others move."""
     here, damping, idle = start, 1e-3, 0
     errors, slopes = jacobian(here)
     for steps in range(MOST_STEPS):
@@ -78,8 +83,10 @@ def solve(residuals: Residuals, jacobian: Jacobian, start: Samples, near: float 
         if idle == PATIENCE or _is_small(normal, gradient, near):
             return _arrived(here, errors, slopes, steps)
         found = _step(residuals, here, errors, slopes, damping)
+        if found is None and rough:
+            found = _step_of_others(residuals, here, errors, slopes, rough)
         if found is None:
-            return _arrived(here, errors, slopes, steps)
+            return replace(_arrived(here, errors, slopes, steps), held=tuple(rough))
         before = _cost(errors, here)
         here, damping = found
         errors, slopes = jacobian(here)
@@ -102,6 +109,20 @@ def _step(
                 return there, max(damping / 10.0, 1e-9)
         damping *= 8.0
     return None
+
+
+def _step_of_others(
+    residuals: Residuals, here: Samples, errors: Samples, slopes: Samples, rough: Sequence[int]
+) -> tuple[Samples, float] | None:
+    """A plain Gauss-Newton step of all but these."""
+    normal, gradient = _normal(slopes, errors, here)
+    others = np.delete(np.arange(len(here)), rough)
+    there = here.copy()
+    there[others] -= _inverse(normal[np.ix_(others, others)]) @ gradient[others]
+    found = residuals(there)
+    if not np.isfinite(found).all() or _cost(found, there) >= _cost(errors, here) - NO_GAIN:
+        return None
+    return there, 1e-3
 
 
 def _arrived(here: Samples, errors: Samples, slopes: Samples, steps: int) -> Solution:

@@ -191,7 +191,8 @@ class _Telling:
     def _knee(self) -> Quantity:
         found = self._derived("knee", "part of the swing over which clipping sets in", "%", "knee", _named("knee"))
         found = replace(found, expanded_uncertainty=math.hypot(found.expanded_uncertainty, 2.0 * BEND * found.value))
-        if found.value - found.expanded_uncertainty <= HARDEST:
+        is_held = self._parameters.place("knee") in self._fitted.solution.held
+        if is_held or found.value - found.expanded_uncertainty <= HARDEST:
             return _untold(found, "it clips too hard to see how clipping sets in")
         if self._fitted.kind.switching and found.value < LEAST_OF_CLASS_D:
             return _untold(found, "the low-pass against the carrier rounds a bend that is so sharp")

@@ -6,9 +6,8 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
 from benchctl.documents.amplifier_file.amplifier import Amplifier
-from benchctl.documents.bench_file.bench import Bench, InputsByGenerator, InputsByHand, InputsByRelay
-from benchctl.documents.bench_file.sight import View, measures_terminals, seen_outputs, sees_outputs_together, views
-from benchctl.documents.driver_file.generator import GeneratorDriver
+from benchctl.documents.bench_file.bench import Bench
+from benchctl.documents.bench_file.sight import View, seen_outputs, views
 from benchctl.documents.model.criteria import Criterion
 from benchctl.documents.model.level import Level
 from benchctl.documents.sequence_file.bench_steps import Cool, Hold, MoveProbe, Set, Settle
@@ -26,9 +25,10 @@ from benchctl.documents.sequence_file.measuring_steps import (
 from benchctl.documents.sequence_file.power_steps import FindCleanLevel, MeasureBurst, MeasureContinuous
 from benchctl.documents.sequence_file.sequence import Sequence
 from benchctl.documents.sequence_file.step_base import StepBase
-from benchctl.documents.sequence_file.steps import AmplifierTraits, BenchTraits, Repeat, Sweep, When
+from benchctl.documents.sequence_file.steps import Repeat, Sweep, When
 from benchctl.documents.text.words import outputs_in_words
 from benchctl.quantity import render
+from benchctl.runner.traits import asked_in_words, is_met
 
 _AXIS_UNITS = {"load": "ohm", "frequency": "Hz", "supply": "V"}
 # Load, frequency, level and supply voltage, as far as they are given.
@@ -266,14 +266,12 @@ class _Expansion:
             yield Branch(number, f"repeat {repeat.times} times", tuple(turns), is_loop=True)
 
     def _conditional(self, when: When, number: str, point: str, only_if: OnlyIf) -> Iterator[Branch]:
-        if when.amplifier is not None and not _is_such(self.amplifier, when.amplifier):
-            return
-        if when.bench is not None and not _is_such_bench(self.bench, self.amplifier, when.bench):
+        if not is_met(when, self.bench, self.amplifier):
             return
         own = (*only_if, when.criteria) if when.criteria else only_if
         parts = tuple(self.of(when.steps, f"{number}.", point, own))
         if parts:
-            yield Branch(number, f"when {_criteria_in_words(when)}", parts)
+            yield Branch(number, f"when {asked_in_words(when)}", parts)
 
 
 def _without_last_waits(group: list[_Numbered]) -> Iterator[list[_Numbered]]:
@@ -287,54 +285,6 @@ def _without_last_waits(group: list[_Numbered]) -> Iterator[list[_Numbered]]:
 
 def _moved(number: str, point: str, view: View, only_if: OnlyIf) -> PlannedStep:
     return PlannedStep(number, _joined(point, outputs_in_words(view)), MoveProbe(outputs=view), only_if)
-
-
-def _criteria_in_words(when: When) -> str:
-    """What must hold: figures measured before, then what the files must say, which is so wherever this is asked."""
-    told = [f"{name} {criterion}" for name, criterion in when.criteria.items()]
-    for traits in (when.amplifier, when.bench):
-        given = traits.model_dump(exclude_none=True, by_alias=True) if traits is not None else {}
-        told += [f"{key} {getattr(traits, key, value)}" for key, value in given.items()]
-    return ", ".join(told)
-
-
-def _is_such(amplifier: Amplifier, traits: AmplifierTraits) -> bool:
-    right_class = traits.amplifier_class in (None, amplifier.amplifier_class)
-    right_count = traits.channels is None or traits.channels.holds(len(amplifier.channels))
-    return right_class and right_count and traits.outputs in (None, amplifier.outputs)
-
-
-def _is_such_bench(bench: Bench, amplifier: Amplifier, traits: BenchTraits) -> bool:
-    if traits.generator is not None and not _plays(bench, traits.generator):
-        return False
-    if traits.terminals is not None and not measures_terminals(bench):
-        return False
-    if traits.inputs is None:
-        return True
-    # Inputs are driven alone to compare two outputs, which must be seen at once.
-    return sees_outputs_together(bench, amplifier) and _drives_alone(bench, amplifier, traits.inputs)
-
-
-def _plays(bench: Bench, what: str) -> bool:
-    """Whether the generator's driver file has the words for it."""
-    driver = bench.drivers.get("generator")
-    if not isinstance(driver, GeneratorDriver):
-        return False
-    words = driver.commands
-    return bool(words.square_on if what == "square waves" else words.two_tones_on)
-
-
-def _drives_alone(bench: Bench, amplifier: Amplifier, by: str) -> bool:
-    """Whether each of the amplifier's inputs can be driven alone in the way that is asked for."""
-    match bench.inputs:
-        case InputsByRelay(relays=relays):
-            return by in ("relay", "either") and set(amplifier.channels) <= set(relays)
-        case InputsByGenerator(outputs=outputs):
-            return by in ("generator", "either") and set(amplifier.channels) <= set(outputs)
-        case InputsByHand():
-            return by in ("hand", "either")
-        case _:
-            return False
 
 
 def _without_each(step: Set) -> Set:

@@ -49,3 +49,19 @@ def test_what_no_value_depends_on_keeps_its_plausible_width() -> None:
     slopes[:, 0] = 10.0
     found = solve(lambda at: slopes @ at - 3.0, lambda at: (slopes @ at - 3.0, slopes), np.zeros(2))
     assert found.covariance[1, 1] == pytest.approx(1.0)
+
+
+def test_where_one_coordinate_is_rough_the_others_arrive_and_it_is_named() -> None:
+    """A cliff beside it, as where a corner of a clipped sine passes a sample, bars every step that moves it."""
+
+    def beside_a_cliff(at: Samples) -> Samples:
+        return np.array([10.0 * (at[0] + at[1] - 1.0), 3.0 * (at[2] - 0.2), 0.0 if abs(at[2]) < 1e-9 else 50.0])
+
+    def slopes(at: Samples) -> tuple[Samples, Samples]:
+        return beside_a_cliff(at), np.array([[10.0, 10.0, 0.0], [0.0, 0.0, 3.0], [0.0, 0.0, 0.0]])
+
+    assert not solve(beside_a_cliff, slopes, np.zeros(3)).has_converged
+    found = solve(beside_a_cliff, slopes, np.zeros(3), rough=(2,))
+    assert found.has_converged
+    assert found.held == (2,)
+    assert found.coordinates == pytest.approx([100.0 / 201.0, 100.0 / 201.0, 0.0])

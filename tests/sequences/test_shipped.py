@@ -96,6 +96,12 @@ def test_crosstalk_is_measured_where_each_input_can_be_driven_alone(amplifier: s
     assert {name for name in SEQUENCES if "measure_crosstalk" in steps_of(name, amplifier)} == sequences
 
 
+def test_before_and_after_switches_an_amplifier_on_anew_that_a_lower_supply_voltage_may_have_switched_off() -> None:
+    files = documents("before_and_after", "hx2150", short=True).load()
+    kinds = [planned.step.kind for planned in expand(files.sequence, files.amplifier, files.bench)]
+    assert kinds[-8:-3] == ["measure_continuous", "power_off", "power_on", "set", "soak"]
+
+
 @pytest.mark.parametrize("sequence", SEQUENCES)
 def test_a_sequence_says_what_it_finds_out(sequence: str) -> None:
     assert len(documents(sequence, "hx2150", short=False).load().sequence.purpose) > 60

@@ -6,6 +6,7 @@ the place it stands in decides what is right there. There is nothing to compute 
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Iterator, Mapping
 from typing import TYPE_CHECKING, Annotated, Any, Literal
@@ -32,9 +33,11 @@ _NAME = re.compile(r"[a-z][a-z0-9_]*(?:\.[a-z][a-z0-9_]*)*")
 STAND_IN: Known = {
     "amplifier.rated_loads": ("4 ohm",),
     "amplifier.rated_levels": ("50 mV", "100 mV", "200 mV", "300 mV", "400 mV", "500 mV", "600 mV", "700 mV", "800 mV"),
+    "amplifier.other_load": "2 ohm",
     "amplifier.minimum_load": "4 ohm",
     "amplifier.supply.nominal": "14.4 V",
     "amplifier.supply.minimum": "11 V",
+    "amplifier.supply.reduced": "12.7 V",
     "amplifier.supply.maximum": "16 V",
     "amplifier.supply.range": ("11 V", "12 V", "13 V", "14 V", "15 V", "15.5 V"),
     "amplifier.supply.fuse": "60 A",
@@ -51,6 +54,8 @@ IDLE_AT_MOST = 1.5
 IDLE_LIMIT = 2.0
 # A drive that ends so much below the heatsink's maximum leaves its figures; at the maximum the limit ends the run.
 HEATSINK_MARGIN_K = 5.0
+# The load that the shipped sequences use unless they are told otherwise.
+USUAL_LOAD_OHM = 4.0
 # The supply's over-voltage protection stands at the amplifier's maximum, and trips a little below it as well as above.
 PROTECTION_MARGIN = 0.03
 
@@ -61,9 +66,11 @@ def known_of(amplifier: Amplifier) -> Known:
     known: dict[str, str | tuple[str, ...]] = {
         "amplifier.rated_loads": tuple(f"{line.load_ohm:.12g} ohm" for line in amplifier.rated),
         "amplifier.rated_levels": _levels(amplifier),
+        "amplifier.other_load": f"{_other_load_ohm(amplifier):.12g} ohm",
         "amplifier.minimum_load": f"{amplifier.minimum_load_ohm:.12g} ohm",
         "amplifier.supply.nominal": f"{supply.nominal_v:.12g} V",
         "amplifier.supply.minimum": f"{supply.minimum_v:.12g} V",
+        "amplifier.supply.reduced": f"{(supply.minimum_v + supply.nominal_v) / 2.0:.6g} V",
         "amplifier.supply.maximum": f"{supply.maximum_v:.12g} V",
         "amplifier.supply.range": _range(supply.minimum_v, supply.maximum_v),
         "amplifier.supply.fuse": f"{supply.fuse_a:.12g} A",
@@ -80,6 +87,14 @@ def _levels(amplifier: Amplifier) -> tuple[str, ...]:
     load gets the least voltage for it, so that none overdrives the amplifier."""
     highest_v = min(amplifier.rated_voltage_v(line.load_ohm) for line in amplifier.rated) / amplifier.gain_ratio
     return tuple(f"{part / 16 * highest_v * 1e3:.4g} mV" for part in (1, 2, 4, 6, 8, 10, 12, 14, 16))
+
+
+def _other_load_ohm(amplifier: Amplifier) -> float:
+    """The rated load nearest to the usual one, the higher of two that are as near; twice the usual one where the plate
+    rates no other, since a higher load asks for less current."""
+    others = [line.load_ohm for line in amplifier.rated if abs(line.load_ohm / USUAL_LOAD_OHM - 1.0) > 1e-3]
+    nearness = {ohm: (round(abs(math.log(ohm / USUAL_LOAD_OHM)), 6), -ohm) for ohm in others}
+    return min(others, key=lambda ohm: nearness[ohm], default=2.0 * USUAL_LOAD_OHM)
 
 
 def _range(lowest_v: float, highest_v: float) -> tuple[str, ...]:

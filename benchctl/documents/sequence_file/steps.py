@@ -108,10 +108,16 @@ class BenchTraits(Part):
     terminals: Literal["measured"] | None = Field(
         default=None, description="`measured`: something measures the supply's voltage at the amplifier's terminals"
     )
+    load_ohm: PositiveOhms | None = Field(
+        default=None, description="nominal resistance of a load that there must be for each channel of the amplifier"
+    )
+    supply_v: PositiveVolts | None = Field(
+        default=None, description="voltage that the main supply output must be able to give"
+    )
 
     def problems(self) -> Iterator[PathProblem]:
-        if self.inputs is None and self.generator is None and self.terminals is None:
-            yield PathProblem((), "nothing is asked of the bench; give inputs, generator or terminals")
+        if all(getattr(self, name) is None for name in type(self).model_fields):
+            yield PathProblem((), "nothing is asked of the bench; give inputs, generator, terminals, load or supply")
 
 
 class When(StepBase):

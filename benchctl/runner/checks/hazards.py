@@ -7,6 +7,7 @@ from collections.abc import Iterator, Sequence
 from benchctl.documents.bench_file.bench import Bench, InputsByGenerator, SingleEndedProbe, TurnOnByHand
 from benchctl.documents.bench_file.by_hand import LoadsByHand
 from benchctl.documents.bench_file.instruments import ElectronicLoad, RelayBank
+from benchctl.documents.bench_file.offered import loaded_channels
 from benchctl.documents.bench_file.sight import seen_outputs, unwatched
 from benchctl.documents.driver_file.generator import GeneratorDriver
 from benchctl.documents.model.limits import HEATSINK, output_signal
@@ -275,11 +276,7 @@ def _load(load_ohm: float, state: ExpectedState) -> Iterator[str]:
             "or resistors that you connect by hand under 'loads'"
         )
         return
-    if isinstance(load, RelayBank | LoadsByHand):
-        loaded = set(load.resistors_for(load_ohm))
-    else:
-        span = load.ratings.resistance
-        loaded = {load.channel} if span.minimum_ohm <= load_ohm <= span.maximum_ohm else set()
+    loaded = loaded_channels(state.bench, load_ohm)
     missing = [channel for channel in state.amplifier.channels if channel not in loaded]
     if missing:
         yield (

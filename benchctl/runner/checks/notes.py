@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from benchctl.documents.amplifier_file.amplifier import Amplifier
 from benchctl.documents.bench_file.bench import Bench
 from benchctl.documents.driver_file.supply import SupplyDriver
+from benchctl.documents.sequence_file.steps import Repeat, Step, Sweep, When
 from benchctl.documents.text.words import listed
 from benchctl.guard.limits import WATCHDOG_S
 from benchctl.guard.sampler import MOST_READ_PART, SAMPLING_PERIOD_S
@@ -15,6 +16,7 @@ from benchctl.quantity import render
 from benchctl.runner.acting.run import Files
 from benchctl.runner.checks import time_to_safe
 from benchctl.runner.expected.pace import Pace
+from benchctl.runner.traits import traits_in_words, unmet
 
 
 def of_pace(bench: Bench, pace: Pace) -> Iterator[str]:
@@ -61,8 +63,24 @@ def of_fitted(amplifier: Amplifier) -> Iterator[str]:
     )
 
 
+_FILES = {"amplifier": "amplifiers", "bench": "benches"}
+
+
+def of_left_out(files: Files, steps: Sequence[Step], prefix: str = "") -> Iterator[str]:
+    """Steps that are for other amplifiers or benches, with what they ask for."""
+    for place, step in enumerate(steps, start=1):
+        number = f"{prefix}{place}"
+        if isinstance(step, When) and (file := unmet(step, files.bench, files.amplifier)):
+            asked = listed(list(traits_in_words(getattr(step, file))))
+            kinds = listed(list(dict.fromkeys(each.kind for each in step.steps)))
+            yield f"step {number} ({kinds}) is left out; it is for {_FILES[file]} with {asked}"
+        elif isinstance(step, When | Sweep | Repeat):
+            yield from of_left_out(files, step.steps, f"{number}.")
+
+
 def of_files(files: Files) -> Iterator[str]:
     """Every note."""
+    yield from of_left_out(files, files.sequence.steps)
     yield from of_fitted(files.amplifier)
     yield from of_calibration(files.bench, datetime.datetime.now(tz=datetime.UTC).date())
     yield from time_to_safe.notes_of(files.bench)

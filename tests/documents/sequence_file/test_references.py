@@ -165,6 +165,20 @@ def test_the_range_of_supply_voltages_ends_short_of_the_supplys_protection() -> 
     assert 15.0 < parse_quantity(volts[-1], "V") < HX2150.supply.maximum_v
 
 
+@pytest.mark.parametrize(
+    ("rated", "other"),
+    [((4.0, 2.0), 2.0), ((8.0, 4.0), 8.0), ((8.0, 4.0, 2.0), 8.0), ((2.0,), 2.0), ((4.0,), 8.0)],
+)
+def test_the_other_load_is_rated_and_near_the_usual_one_or_a_light_one(rated: tuple[float, ...], other: float) -> None:
+    lines = tuple(HX2150.rated[0].model_copy(update={"load_ohm": ohm}) for ohm in rated)
+    assert known_of(HX2150.model_copy(update={"rated": lines}))["amplifier.other_load"] == f"{other:g} ohm"
+
+
+def test_the_reduced_supply_voltage_is_halfway_from_the_lowest_to_the_nominal() -> None:
+    """10.5 V and 14.4 V."""
+    assert known_of(HX2150)["amplifier.supply.reduced"] == "12.45 V"
+
+
 def test_the_rated_levels_end_where_the_load_with_the_least_rated_voltage_has_its_rated_power() -> None:
     """250 W into 2 ohm are 22.36 V, less than the 24.5 V of 150 W into 4 ohm; over 30 dB of gain, 707.1 mV."""
     levels = known_of(HX2150)["amplifier.rated_levels"]
