@@ -143,6 +143,11 @@ CHANGES: Mapping[int, tuple[Change, ...]] = {
             "the peak of a round top among few samples is freed of less noise, and U allows for more of it",
             ("output_peak", "crest_factor", "droop", "supply_current_peak", "supply_voltage_sag"),
         ),
+        Change(
+            "how round the top of a steady tone is, all of its cycles tell together, where they are alike; U allowed "
+            "for any shape",
+            ("output_peak", "crest_factor"),
+        ),
     ),
 }
 METHOD = max(CHANGES)

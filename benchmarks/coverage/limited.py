@@ -18,7 +18,6 @@ LIMITED: Mapping[str, str] = {
     ),
     "burst: supply_voltage_sag": _SHAPE,
     "continuous: supply_voltage_sag": _SHAPE,
-    "continuous: crest_factor": _SHAPE,
     "continuous: supply_current_peak": (
         f"{_SHAPE}. Of 8 bits, what seems noise may be one current at the edge between two codes"
     ),

@@ -25,17 +25,19 @@ from benchctl.measure.carrier.folding import Unfolded, unfolded
 from benchctl.measure.carrier.low_pass import low_passed
 from benchctl.measure.carrier.residue import residue
 from benchctl.measure.signal.distortion import (
+    ABOVE_NOISE,
     ToneSpectrum,
     harmonic_distortion,
+    median_density,
     noise_and_distortion,
     tone_spectrum,
 )
 from benchctl.measure.signal.peaks import Blur, Peak, half_span, lowest_and_highest, missed_by_samples, outermost
 from benchctl.measure.signal.record import OUTPUT, SUPPLY_CURRENT, SUPPLY_VOLTAGE, Capture, Trace
 from benchctl.measure.signal.supply import Span, swing, whole_cycles
+from benchctl.measure.signal.tops import ends_of_tone
 
 _SWINGS_BELOW_HZ = 200.0  # above it a reading over a period of the mains averages over eight swings and more
-_ABOVE_NOISE = 20.0  # times the mean power of its lines: of a hundred million, noise makes less than one so strong
 
 
 def tone_figures(
@@ -101,7 +103,7 @@ def _ends(trace: Trace, tone: ToneSpectrum, context: ContinuousContext) -> tuple
         blur = Blur.of_band(noise, trace.step, part, tone.ripple_on_tops)
         return lowest_and_highest(trace.within, blur)
     missed = missed_by_samples(_most_missed(tone, context.band_hz))
-    lowest, highest = lowest_and_highest(trace.values(), Blur.of_samples(noise, trace.step))
+    lowest, highest = ends_of_tone(trace.values(), tone, Blur.of_samples(noise, trace.step))
     return lowest.moved(-missed.value, missed.uncertainty), highest.moved(missed.value, missed.uncertainty)
 
 
@@ -135,15 +137,15 @@ def _carrier_figures(
 
 def _sample_noise(tone: ToneSpectrum) -> float:
     """Noise of a single sample: all of the spectrum at the density between its tones."""
-    return math.sqrt(float(np.median(tone.power)) / math.log(2.0) * tone.power.size)
+    return math.sqrt(median_density(tone.power) * tone.power.size)
 
 
 def _most_missed(tone: ToneSpectrum, band_hz: float) -> float:
     """By how much samples may miss the tops of what is above the band, such as the residue of a carrier: a ripple of
     amplitude a and frequency f by a (1 - cos(pi f T)) at most, T being the interval."""
-    density = float(np.median(tone.power)) / math.log(2.0)
+    density = median_density(tone.power)
     frequencies_hz = tone.line_hz * np.arange(tone.power.size)
-    above = (frequencies_hz > band_hz) & (tone.power > _ABOVE_NOISE * density)
+    above = (frequencies_hz > band_hz) & (tone.power > ABOVE_NOISE * density)
     tops = np.sqrt(2.0 * tone.power[above]) * (1.0 - np.cos(math.pi * frequencies_hz[above] * tone.interval_s))
     return float(np.sqrt(np.sum(tops**2)))
 

@@ -37,8 +37,8 @@ def shares_of_tops(
     if not np.any(harmonics) or wanted > _MOST_POINTS:
         return None
     points = 1 << math.ceil(math.log2(wanted))
-    first = _cycle(np.array([1]), np.array([fundamental]), points)
-    cycle = first + _cycle(orders, harmonics, points)
+    first = cycle_of(np.array([1]), np.array([fundamental]), points)
+    cycle = first + cycle_of(orders, harmonics, points)
     turns = _turned(2.0 * math.pi / step * cycle)
     lines = np.fft.fft(turns)
     both = [np.abs(lines[places] / turns.size) ** 2 for places in (orders, -orders)]
@@ -48,7 +48,8 @@ def shares_of_tops(
     return Shares(on_one, in_line)
 
 
-def _cycle(orders: NDArray[np.int64], amplitudes: NDArray[np.complex128], points: int) -> NDArray[np.float64]:
+def cycle_of(orders: NDArray[np.int64], amplitudes: NDArray[np.complex128], points: int) -> NDArray[np.float64]:
+    """One cycle of some harmonics, at so many instants: more than twice the highest order."""
     lines = np.zeros(points // 2 + 1, dtype=np.complex128)
     lines[orders] = amplitudes
     cycle: NDArray[np.float64] = np.fft.irfft(lines, points) * (points / 2.0)

@@ -7,6 +7,7 @@ fundamental. A ratio less than three times the record's own floor is a bound, no
 
 from __future__ import annotations
 
+import cmath
 import math
 from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
@@ -37,6 +38,8 @@ _FEWEST_LINES = 32  # for a median that a few tones among the noise do not move
 _LENGTHS_TRIED = 20  # one of them nearly always has factors small enough
 _LONG_CYCLE = 1000.0  # samples: two of them are little of it
 _LITTLE_WORK = 100  # for each sample: a million samples then take some hundredths of a second, and not a tenth or more
+ABOVE_NOISE = 20.0
+"""times the mean power of its lines: of a hundred million, noise makes less than one so strong"""
 _EMPTY_MARGIN = 1.2  # above the band edge by this factor a record holds only the oscilloscope's noise
 
 
@@ -94,6 +97,15 @@ class Heard(NamedTuple):
     fundamental_v: float
 
 
+class Shape(NamedTuple):
+    """What a cycle is made of: complex amplitudes of its fundamental and of its harmonics, whose angles are those of
+    cosines."""
+
+    fundamental: complex
+    orders: NDArray[np.int64]
+    harmonics: NDArray[np.complex128]
+
+
 @dataclass(frozen=True)
 class ToneSpectrum:
     """A steady tone taken apart: the fit, and the spectrum of all the rest over whole cycles.
@@ -127,11 +139,14 @@ class ToneSpectrum:
         """What tops of this shape keep of the converter's rounding, told by the beginning of the record."""
         samples_a_cycle = 1.0 / (self.fit.frequency_hz * self.interval_s)
         cycles = max(round(_SHAPING_SAMPLES / samples_a_cycle), 2)
-        beginning = self.residual[: round(cycles * samples_a_cycle)]
+        shape = self.shape(self.residual[: round(cycles * samples_a_cycle)])
+        return shares_of_tops(shape.fundamental, shape.orders, shape.harmonics, self.step)
+
+    def shape(self, residual: Samples) -> Shape:
+        """Of a cycle, told by whole cycles from the first on."""
         orders = np.arange(2, min(SHAPING_HARMONICS, math.ceil(self.nyquist_hz / self.fit.frequency_hz) - 1) + 1)
-        middle = self.fit.phase_rad + math.pi * self.fit.frequency_hz * self.interval_s * (beginning.size - 1)
-        fundamental = self.fit.amplitude * np.exp(1j * middle)
-        return shares_of_tops(fundamental, orders, np.conj(self.harmonics(orders, beginning)), self.step)
+        middle = self.fit.phase_rad + math.pi * self.fit.frequency_hz * self.interval_s * (residual.size - 1)
+        return Shape(cmath.rect(self.fit.amplitude, middle), orders, np.conj(self.harmonics(orders, residual)))
 
     def harmonics(self, orders: NDArray[np.int64], residual: Samples) -> NDArray[np.complex128]:
         """Complex amplitudes of harmonics in whole cycles of the residual, shape of `orders`."""
@@ -225,7 +240,7 @@ def harmonic_distortion(tone: ToneSpectrum, band_hz: float = BAND_HZ, highest: i
         raise SilentRecord("the record holds no fundamental to relate harmonics to")
     squares = float(np.sum(np.abs(tone.harmonics(np.arange(2, top + 1), tone.residual)) ** 2)) / 2.0
     # Between the harmonics there is only noise, and each harmonic stands on one line of it.
-    floor = _Floor.of(tone, _median_density(tone.power[slice(*_lines(tone, _LOW_EDGE_HZ, band_hz))]))
+    floor = _Floor.of(tone, median_density(tone.power[slice(*_lines(tone, _LOW_EDGE_HZ, band_hz))]))
     return floor.beside(squares, tone.fit.rms**2, top - 1, top - 1)
 
 
@@ -308,10 +323,10 @@ def _instrument_density(tone: ToneSpectrum, band_hz: float) -> float:
     """Mean square noise a line: from above the band, where only the oscilloscope is; else between the harmonics."""
     above = tone.power[math.ceil(_EMPTY_MARGIN * band_hz / tone.line_hz) : -1]
     if above.size >= _FEWEST_LINES:
-        return _median_density(above)
-    return _median_density(tone.power[slice(*_lines(tone, _LOW_EDGE_HZ, band_hz))])
+        return median_density(above)
+    return median_density(tone.power[slice(*_lines(tone, _LOW_EDGE_HZ, band_hz))])
 
 
-def _median_density(power: Samples) -> float:
+def median_density(power: Samples) -> float:
     """The mean of noise power a line from its median, which tones do not move: noise power is exponential."""
     return float(np.median(power)) / math.log(2.0)
