@@ -1,4 +1,4 @@
-"""One simulated bench after the other: a normal dry run, and each of its figures beside the true value."""
+"""One simulated bench after the other, each with a unit of its own: a dry run, and its figures beside true values."""
 
 from __future__ import annotations
 
@@ -42,6 +42,7 @@ from benchmarks.coverage.true_values import (
     full_burst_truth,
     idle_truth,
 )
+from benchmarks.coverage.units import unit_of
 from benchmarks.nobody import Nobody
 
 SEQUENCE = Path(__file__).with_name("coverage.yaml")
@@ -121,7 +122,7 @@ def judged_figures(seed: int, pair: Pair, folder: Path) -> list[Judged]:
     Raises:
         RuntimeError: the run ended early, or a step gave no figures.
     """
-    amplifier = load_amplifier(pair.amplifier)
+    amplifier = unit_of(load_amplifier(pair.amplifier), pair.seed_of(seed))
     files = Files(load_sequence(SEQUENCE, amplifier), load_bench(_seeded(pair, seed, folder)), amplifier)
     with _simulated(files) as (opened, true_records):
         run_folder = RunFolder.create(folder, f"coverage {seed}", files.amplifier.title, RealClock())

@@ -7,9 +7,11 @@ from pathlib import Path
 import pytest
 from scipy import stats
 
+from benchctl.documents.reader import load_amplifier
 from benchmarks.coverage.campaign import PAIRS, Judged, judged_figures
 from benchmarks.coverage.kept import Kept
 from benchmarks.coverage.statistics import Coverage, coverage
+from benchmarks.coverage.units import unit_of
 
 SEEDS = range(1, 3)
 
@@ -45,6 +47,19 @@ def test_no_kind_of_figure_bluffs_or_pads_grossly(judged: list[Judged]) -> None:
         found = coverage(name, [figure for figure in judged if figure.name == name])
         assert found.covered > 0.7, found
         assert found.bounds == found.figures or found.spread < 1.8, found
+
+
+def test_units_of_one_type_are_unlike_at_rest_and_each_is_the_same_again() -> None:
+    """So that they meet the steps of a display at different places."""
+    sound = load_amplifier("kx240").simulation
+    assert sound is not None
+    assert sound.bias_current_a is not None
+    units = [unit_of(load_amplifier("kx240"), seed).simulation for seed in (*range(30), 7)]
+    factors = [unit.bias_current_a / sound.bias_current_a for unit in units if unit and unit.bias_current_a]
+    assert all(0.75 <= factor <= 1.25 for factor in factors)
+    assert sum(abs(factor - 1.0) > 0.1 for factor in factors) > 12
+    assert units[7] == units[-1]
+    assert units[7] != units[8]
 
 
 def test_a_campaign_that_was_interrupted_goes_on_with_what_it_kept(judged: list[Judged], tmp_path: Path) -> None:

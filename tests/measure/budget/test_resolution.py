@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 
 from benchctl.measure.budget.resolution import mean_as_shown, rounding_of
-from benchctl.measure.uncertainty import Accuracy
+from benchctl.measure.freedom import expanded
+from benchctl.measure.uncertainty import Accuracy, ErrorOf
 
 # +-20 mA + 1 % of a reading of 1.2 A: 32 mA.
 METER = (Accuracy(reading=0.01, fixed=0.02),)
@@ -59,3 +60,19 @@ def test_of_a_coarse_supply_u_holds_the_truth_as_often_as_it_says() -> None:
     ]
     assert 0.85 < float(np.std(errors)) < 1.15
     assert max(map(abs, errors)) < 2.0
+
+
+def test_beside_a_limit_of_error_as_large_as_the_step_u_holds_95_percent_of_currents_but_not_of_each() -> None:
+    """100 currents, each shown to 500 meters that are anywhere within +-0.1 A, in steps of 0.1 A. Errors of a current
+    are a step apart. Those of meter and display together are a trapezoid, 0.3 A wide below and 0.1 A above, whose
+    central 95.45 % are within 0.15 A - sqrt(0.0455 x 0.01 A^2 x 2) = 0.12 A; 0.12 A to one side and so -0.08 A and
+    0.02 A to the other: the trapezoid is 0.3 of its height there, 15 % of meters."""
+    stated = (Accuracy(fixed=0.1, resolution=0.1),)
+    u_a, _ = expanded(ErrorOf(stated).on(mean_as_shown([0.7, 0.7], stated)))
+    true_a = 0.6 + np.arange(100) / 1000.0
+    meters_a = np.linspace(-0.1, 0.1, 500)
+    shown_a = np.round((true_a[:, np.newaxis] + meters_a) / 0.1) * 0.1
+    held = (np.abs(shown_a - true_a[:, np.newaxis]) <= u_a).mean(axis=1)
+    assert u_a == pytest.approx(0.12, abs=0.001)
+    assert held.mean() == pytest.approx(0.9545, abs=0.005)
+    assert (held.min(), held.max()) == (pytest.approx(0.85, abs=0.01), 1.0)
