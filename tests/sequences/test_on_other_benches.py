@@ -50,19 +50,29 @@ def test_a_bench_is_known_for_what_it_cannot_carry() -> None:
     assert "for full power into the heaviest rated load" in lacks
 
 
+# Bursts of one cycle, and a second of what takes two; `python -m benchmarks.sequences --bench drawer` does all of it.
+SHORTER = {
+    "measure_idle: {for: 2 s": "measure_idle: {for: 1 s",
+    "cycles: [1, 8]": "cycles: [1]",
+    "measure_continuous: {for: 2 s}": "measure_continuous: {for: 1 s}",
+}
+
+
 @pytest.mark.parametrize(
-    ("bench", "sequence", "amplifier"),
+    ("bench", "amplifier"),
     [
-        ("no_thermometer", "quick_check", "kx240"),
-        ("one_channel", "quick_check", "cx4090"),
-        ("eight_bit", "quick_check", "kx240"),
-        ("drawer", "quick_check", "kx240"),
-        ("untidy_workshop", "quick_check", "hx2150"),
+        ("no_thermometer", "kx240"),
+        ("one_channel", "cx4090"),
+        ("eight_bit", "kx240"),
+        ("drawer", "kx240"),
+        ("untidy_workshop", "hx2150"),
     ],
 )
-def test_a_sequence_runs_dry_on_an_ordinary_bench(bench: str, sequence: str, amplifier: str, tmp_path: Path) -> None:
+def test_a_quick_check_runs_dry_on_an_ordinary_bench(bench: str, amplifier: str, tmp_path: Path) -> None:
     """Nothing trips, every step has its figures, and no verdict is one that the truth denies."""
-    runs_as_promised(trial(sequence, amplifier, tmp_path, bench=bench))
+    shorter = tmp_path / "shorter.yaml"
+    shorter.write_text(shipped("sequences", "quick_check", SHORTER), encoding="utf-8")
+    runs_as_promised(trial(str(shorter), amplifier, tmp_path, bench=bench))
 
 
 def test_bias_and_rails_are_measured_cold_and_warm(tmp_path: Path) -> None:
@@ -83,9 +93,10 @@ def test_a_bench_without_a_multimeter_is_known_for_it() -> None:
 
 
 def test_where_no_thermometer_tells_when_it_is_cool_the_waits_are_long_enough(tmp_path: Path) -> None:
-    """A heatsink of an eighth of its mass, which cools in an eighth of the time."""
+    """A heatsink of an eighth of its mass, which cools in an eighth of the time; into one rated load."""
     light = tmp_path / "light.yaml"
-    edits = {"time_constant: 8 min": "time_constant: 1 min", "480 J/K": "60 J/K"}
+    of_4_ohm = {"  - {load: 2 ohm, power: 80 W, thd_n: 1 %}\n": ""}
+    edits = {"time_constant: 8 min": "time_constant: 1 min", "480 J/K": "60 J/K"} | of_4_ohm
     light.write_text(shipped("amplifiers", "kx240", edits))
     runs_as_promised(trial("rated_power", str(light), tmp_path, bench="no_thermometer"))
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
+from itertools import takewhile
 from pathlib import Path
 
 import pytest
@@ -14,65 +15,74 @@ from benchctl.archive.journal.journal import read_journal
 from benchctl.launch.run import Documents, Result, run
 from benchmarks.nobody import Nobody
 from tests.runner.rig import shipped
+from tests.shared_runs import SharedRuns
 
 Runs = Callable[[str, str], tuple[Result, list[FiguresEntry]]]
-# A tenth of the time, and with a quarter of the heatsink warm enough for a joint that opens at 40 degC.
+# A tenth of the time.
 SHORTER = {
     "before_and_after": {"warm_up: {unit: s, default: 5 min,": "warm_up: {unit: s, default: 30 s,"},
-    "first_power_up": {"hold: {for: 57 s}": "hold: {for: 3 s}"},
+    "first_power_up": {"hold: {for: 57 s}": "hold: {for: 3 s}", "repeat: {times: 10}": "repeat: {times: 2}"},
 }
-LIGHTER = {"capacity: 900 J/K": "capacity: 225 J/K"}
-# Where every figure that a fault changes or spares is measured cold, the sequence ends there: its bursts, the drive
-# that warms and what follows are two thirds of its work. `python -m benchmarks.sequences` performs all of it.
-WARM = "  - measure_burst: {cycles: [8], "
-WARM_UP = re.compile(r"  (warm_up|other_load): .*\n")
-# No fault here shows itself in a second load or at another supply voltage only.
-SECOND_POINTS = re.compile(r"  # The same quiet tone.*(?=  - soak:)", re.DOTALL)
-OTHER_LOAD = re.compile(r"  other_load: .*\n")
+AGED = "{aged_reservoir: 40 %}"
+OPEN = "{open_device: {channel: B, half: upper}}"
+BIAS = "{bias_too_high: 4}"
+DC = "{dc_on_output: {B: 150 mV}}"
+MISMATCH = "{gain_mismatch: {B: -1.5 dB}}"
+JOINT = "{dry_joint: {channel: B, opens: 27 degC, closes: 25 degC}}"  # warm enough after those 30 s
+# A run ends before this step where every figure that its fault changes or spares has been measured by then.
+ENDS_BEFORE = {AGED: "find_clean_level", BIAS: "measure_burst", DC: "measure_burst", MISMATCH: "measure_burst"}
+NOT_REACHED = re.compile(r"  (warm_up|other_load): .*\n")
 
 
 @pytest.fixture(scope="module")
 def runs(tmp_path_factory: pytest.TempPathFactory) -> Runs:
-    """A sequence on the HX 2150 with a fault, or with none; each pair is run once."""
+    """A sequence on the HX 2150 with a fault; each pair is run once."""
     done: dict[tuple[str, str], tuple[Result, list[FiguresEntry]]] = {}
 
     def of(sequence: str, fault: str) -> tuple[Result, list[FiguresEntry]]:
         if (sequence, fault) not in done:
             folder = tmp_path_factory.mktemp("run")
-            path = _sequence(folder, sequence, only_cold=fault in SEEN_COLD)
+            path = _sequence(folder, sequence, ENDS_BEFORE.get(fault, ""))
             documents = Documents(path, "workshop", _amplifier(folder, fault))
             result = run(documents, Nobody(), out=folder, dry_run=True)
-            done[sequence, fault] = result, entries_of(read_journal(result.folder / "journal.jsonl").events)
+            done[sequence, fault] = result, _entries(result.folder)
         return done[sequence, fault]
 
     return of
 
 
-def _sequence(folder: Path, name: str, *, only_cold: bool) -> Path:
+def _sequence(folder: Path, name: str, end: str) -> Path:
     path = folder / f"{name}.yaml"
     text = shipped("sequences", name, SHORTER[name])
-    if name == "before_and_after" and only_cold:
-        cold, rest, _ = text.partition(WARM)
-        assert rest
-        text = WARM_UP.sub("", f"{cold}  - power_off\n")
-    elif name == "before_and_after":
-        text = OTHER_LOAD.sub("", SECOND_POINTS.sub("", text))
-        assert "other_load" not in text
+    if name == "before_and_after" and end:
+        begin, step, _ = text.partition(f"  - {end}:")
+        assert step
+        text = NOT_REACHED.sub("", f"{begin}  - power_off\n")
     path.write_text(text)
     return path
 
 
 def _amplifier(folder: Path, fault: str) -> Path:
-    text = shipped("amplifiers", "hx2150", LIGHTER)
     path = folder / "unit.yaml"
-    path.write_text(text + (f"  faults: {fault}\n" if fault else ""))
+    path.write_text(shipped("amplifiers", "hx2150") + f"  faults: {fault}\n")
     return path
 
 
-def changes(runs: Runs, sequence: str, fault: str) -> list[Change]:
-    _, healthy = runs(sequence, SOUND_COLD if fault in SEEN_COLD else "")
-    _, faulty = runs(sequence, fault)
-    return [compared for compared in compared_figures(healthy, faulty) if compared.is_change]
+def _entries(folder: Path) -> list[FiguresEntry]:
+    return entries_of(read_journal(folder / "journal.jsonl").events)
+
+
+@pytest.fixture(scope="module")
+def healthy(shared_runs: SharedRuns) -> list[FiguresEntry]:
+    """The whole of before_and_after on a sound unit, with 30 s of warm-up as well."""
+    return _entries(shared_runs.of("before_and_after", "hx2150").folder)
+
+
+def changes(healthy: list[FiguresEntry], runs: Runs, fault: str) -> list[Change]:
+    _, faulty = runs("before_and_after", fault)
+    end = ENDS_BEFORE.get(fault, "power_off")
+    as_far = list(takewhile(lambda entry: end not in entry.step, healthy))
+    return [compared for compared in compared_figures(as_far, faulty) if compared.is_change]
 
 
 def named(found: list[Change]) -> set[tuple[str, str]]:
@@ -80,18 +90,7 @@ def named(found: list[Change]) -> set[tuple[str, str]]:
     return {(change.figure.name, change.figure.channel) for change in found}
 
 
-AGED = "{aged_reservoir: 40 %}"
-OPEN = "{open_device: {channel: B, half: upper}}"
-BIAS = "{bias_too_high: 4}"
-DC = "{dc_on_output: {B: 150 mV}}"
-MISMATCH = "{gain_mismatch: {B: -1.5 dB}}"
-JOINT = "{dry_joint: {channel: B, opens: 40 degC, closes: 32 degC}}"
-SOUND_COLD = "{}"
-SEEN_COLD = {BIAS, DC, MISMATCH, SOUND_COLD}
-
-
-def test_a_run_has_not_changed_against_itself(runs: Runs) -> None:
-    _, healthy = runs("before_and_after", "")
+def test_a_run_has_not_changed_against_itself(healthy: list[FiguresEntry]) -> None:
     assert not any(compared.is_change for compared in compared_figures(healthy, healthy))
 
 
@@ -107,15 +106,15 @@ def test_a_run_has_not_changed_against_itself(runs: Runs) -> None:
     ],
 )
 def test_a_fault_is_named_by_what_changed_and_by_what_did_not(
-    runs: Runs, fault: str, names: set[tuple[str, str]], spares: str
+    healthy: list[FiguresEntry], runs: Runs, fault: str, names: set[tuple[str, str]], spares: str
 ) -> None:
-    found = named(changes(runs, "before_and_after", fault))
+    found = named(changes(healthy, runs, fault))
     assert found >= names
     assert spares not in {name for name, _ in found}
 
 
-def test_the_sound_channel_keeps_its_gain(runs: Runs) -> None:
-    cold = [change for change in changes(runs, "before_and_after", MISMATCH) if change.step.startswith("6 ")]
+def test_the_sound_channel_keeps_its_gain(healthy: list[FiguresEntry], runs: Runs) -> None:
+    cold = [change for change in changes(healthy, runs, MISMATCH) if change.step.startswith("6 ")]
     assert cold
     assert {change.figure.channel for change in cold} == {"B"}
 
@@ -134,15 +133,15 @@ def ratio(change: Change) -> float:
     return change.after.value / change.before.value
 
 
-def test_an_aged_reservoir_droops_sooner_and_further(runs: Runs) -> None:
-    of_a = {c.figure.name: c for c in changes(runs, "before_and_after", AGED) if c.figure.channel == "A"}
+def test_an_aged_reservoir_droops_sooner_and_further(healthy: list[FiguresEntry], runs: Runs) -> None:
+    of_a = {c.figure.name: c for c in changes(healthy, runs, AGED) if c.figure.channel == "A"}
     assert ratio(of_a["droop"]) > 1.0
     # A reservoir's time constant goes with its capacitance: 40 % of it.
     assert ratio(of_a["droop_time_constant"]) == pytest.approx(0.4, rel=0.2)
 
 
 def test_a_first_power_up_of_a_sound_unit_passes(runs: Runs) -> None:
-    result, _ = runs("first_power_up", "")
+    result, _ = runs("first_power_up", "{}")
     assert result.outcome.exit_code == 0
 
 

@@ -18,20 +18,33 @@ from tests.runner.rig import shipped
 from tests.sequences.shipped import AT_POINTS, SEQUENCES
 from tests.shared_runs import SharedRuns
 
-# Each sequence on one amplifier, and these so that every amplifier has its turn; the longest on one channel.
-RUNS = dict.fromkeys(SEQUENCES, "hx2150") | {
-    "damping_and_noise": "hx2150_bridged",  # of one rated load, so against none
+# Each sequence on one amplifier, which for most is the one with one channel and one rated load: what differs with the
+# number of channels is in those on two channels and five, and every amplifier has its turn.
+RUNS = dict.fromkeys(SEQUENCES, "hx2150_bridged") | {
+    "before_and_after": "hx2150",  # with crosstalk and balance
+    "burst_and_continuous": "hx2150",
+    "quick_check": "hx2150",
+    "by_hand": "hx2150",
+    "first_power_up": "hx2150",
+    "input_impedance": "dx5080",  # five channels
+    "turn_on_and_off": "dx5080",
     "response_and_filters": "lw1200_lowpass",
-    "quick_check": "dx5080",  # five channels
     "low_level": "lw1200",
-    "power_bandwidth": "hx2150_bridged",
     "intermodulation": "kx240",
+    "bench_check": "cx4090",
     "set_gains": "cx4090",  # four controls, on 24 V
 }
 
-# Searches at 20 and 40 Hz, whose records fill the whole memory: with a fifth of it the sequence does all the same.
-SMALL_MEMORY = {"memory: 1000000": "memory: 200000"}
-OF_LONG_RECORDS = "power_bandwidth"
+# The suite leaves out what is done again and again; `python -m benchmarks.sequences` performs all of it.
+SHORTER = {
+    "first_power_up": {"repeat: {times: 10}": "repeat: {times: 2}"},
+    "power_bandwidth": {"[1 kHz, 20 Hz, 40 Hz, 100 Hz, 10 kHz, 20 kHz]": "[1 kHz, 20 Hz, 20 kHz]"},
+    "supply_sensitivity": {
+        "{from: amplifier.supply.range}": "[{from: amplifier.supply.minimum}, {from: amplifier.supply.nominal}]"
+    },
+}
+# At 20 Hz records fill the whole memory: with a fifth of it the sequence does all the same.
+BENCH_EDITS = {"power_bandwidth": {"memory: 1000000": "memory: 200000"}}
 
 # A sequence and an amplifier that it is not for, and what preflight says then.
 REFUSED = {
@@ -112,10 +125,7 @@ def test_a_sequence_runs_dry_and_takes_as_long_as_foreseen(
     shared_runs: SharedRuns, tmp_path: Path, sequence: str, amplifier: str
 ) -> None:
     """It finishes, verdicts and all; the journal ends confirmed safe; steps of known length take what was foreseen."""
-    if sequence == OF_LONG_RECORDS:
-        ended = with_small_memory(sequence, amplifier, tmp_path)
-    else:
-        ended = shared_runs.of(sequence, amplifier).trial
+    ended = shorter(sequence, amplifier, tmp_path) if sequence in SHORTER else shared_runs.of(sequence, amplifier).trial
     assert ended.exit_code in {0, 1}, ended.reason
     assert ended.reason == "finished"
     assert ended.unmeasured == ()
@@ -123,8 +133,9 @@ def test_a_sequence_runs_dry_and_takes_as_long_as_foreseen(
     assert list(ended.violations()) == []
 
 
-def with_small_memory(sequence: str, amplifier: str, folder: Path) -> Trial:
-    """On the bench that suits the amplifier; `python -m benchmarks.sequences` performs it with the whole memory."""
-    bench = folder / "bench.yaml"
-    bench.write_text(shipped("benches", BENCHES[amplifier], SMALL_MEMORY), encoding="utf-8")
-    return trial(sequence, amplifier, folder, bench=str(bench))
+def shorter(sequence: str, amplifier: str, folder: Path) -> Trial:
+    """On the bench that suits the amplifier."""
+    bench, path = folder / "bench.yaml", folder / "shorter.yaml"
+    bench.write_text(shipped("benches", BENCHES[amplifier], BENCH_EDITS.get(sequence)), encoding="utf-8")
+    path.write_text(shipped("sequences", sequence, SHORTER[sequence]), encoding="utf-8")
+    return trial(str(path), amplifier, folder, bench=str(bench))
