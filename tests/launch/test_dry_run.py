@@ -126,10 +126,10 @@ def test_every_figure_can_be_computed_again(main_job: SharedRun) -> None:
 # -- the same bytes each time ----------------------------------------------------------------------------------
 
 
-def test_two_dry_runs_leave_the_same_bytes(tmp_path: Path) -> None:
+def test_two_dry_runs_leave_the_same_bytes(shared_runs: SharedRuns, tmp_path: Path) -> None:
     """figures.csv, trend.csv, the journal and every capture; only the folder's name tells when it was made."""
-    documents = Documents("quick_check", "workshop", "hx2150")
-    first, second = (dry_run(documents, tmp_path / name).folder for name in ("first", "second"))
+    first = shared_runs.of("quick_check", "hx2150").folder
+    second = dry_run(Documents("quick_check", "workshop", "hx2150"), tmp_path).folder
     names = sorted(str(path.relative_to(first)) for path in first.rglob("*") if path.is_file())
     assert names == sorted(str(path.relative_to(second)) for path in second.rglob("*") if path.is_file())
     assert {"figures.csv", "trend.csv", "journal.jsonl"} <= set(names)

@@ -59,16 +59,16 @@ class Listening(Silent):
         self.notes.append(text)
 
 
-# Sooner done than a shipped one: a verdict, and at two points a search and a drive at what it found. A run that goes on
-# between two burst lengths is in tests/faults/test_power_cycle.py.
+# Sooner done than a shipped one, with one channel: a verdict, and at two points a search and a drive at what it found.
+# A run that goes on between two burst lengths is in tests/faults/test_power_cycle.py.
 SHORT = """\
 benchctl: sequence 1
-title: Idle, then two loads
+title: Idle, then two frequencies
 limits: {supply_current: {above: 95 A}}
 steps:
   - power_on: {voltage: 14.4 V, current_limit: 90 A}
   - measure_idle: {for: 1 s, expect: {idle_current: below 2.5 A}}
-  - sweep: {load: [4 ohm, 2 ohm], frequency: [1 kHz]}
+  - sweep: {load: [4 ohm], frequency: [1 kHz, 2 kHz]}
     steps:
       - find_clean_level: {thd_n: 1 %, from: 400 mV, to: 2 V}
       - measure_continuous: {for: 1 s}
@@ -79,7 +79,7 @@ steps:
 @pytest.fixture(scope="module")
 def whole(tmp_path_factory: pytest.TempPathFactory) -> Result:
     folder = tmp_path_factory.mktemp("runs")
-    return run(Documents(sequence(folder, SHORT), "workshop", "hx2150"), Silent(), out=folder, dry_run=True)
+    return run(Documents(sequence(folder, SHORT), "heavy_bench", "hx2150_bridged"), Silent(), out=folder, dry_run=True)
 
 
 def cut_after(whole: Result, folder: Path, lines: int) -> Path:
@@ -115,7 +115,7 @@ def table(folder: Path) -> pd.DataFrame:
     return read_figures(RunFolder.open(folder))
 
 
-@pytest.mark.parametrize("part", [0.15, 0.3, 0.6, 0.75, 0.9])
+@pytest.mark.parametrize("part", [0.15, 0.6, 0.9])
 def test_the_final_table_is_that_of_an_undisturbed_run(whole: Result, tmp_path: Path, part: float) -> None:
     lines = int(part * len(events(whole.folder)))
     folder = cut_after(whole, tmp_path / "run", lines)
@@ -312,21 +312,21 @@ def test_a_run_does_not_go_on_with_inputs_that_were_changed(half: Path, file: st
 
 
 def test_a_limit_that_was_raised_is_named_as_it_was_and_as_it_is(half: Path) -> None:
-    change(half, "bench.yaml", "{above: 110 A, for: 500 ms}", "{above: 100000 A, for: 500 ms}")
-    with pytest.raises(PreflightRefused, match=r"was '.*above: 110 A.*', is '.*above: 100000 A.*'"):
+    change(half, "bench.yaml", "{above: 140 A, for: 500 ms}", "{above: 100000 A, for: 500 ms}")
+    with pytest.raises(PreflightRefused, match=r"was '.*above: 140 A.*', is '.*above: 100000 A.*'"):
         resume(half, Silent())
 
 
 def test_changed_inputs_are_accepted_with_a_reason_that_everybody_is_told(half: Path) -> None:
-    change(half, "bench.yaml", "{above: 110 A, for: 500 ms}", "{above: 105 A, for: 500 ms}")
+    change(half, "bench.yaml", "{above: 140 A, for: 500 ms}", "{above: 135 A, for: 500 ms}")
     observer = Listening()
-    assert resume(half, observer, accepted="a weaker fuse").outcome.exit_code == 0
+    assert resume(half, observer, accepted="a weaker fuse").outcome.error is None
     assert any(note.startswith("accepted: inputs/bench.yaml was changed") for note in observer.notes)
     (accepted,) = read_journal(half / "journal.jsonl").of_kind(INPUTS_ACCEPTED)
     assert accepted["reason"] == "a weaker fuse"
     found = verify(half)
     assert found.agrees
-    assert "105 A" in found.findings.accepted[0]
+    assert "135 A" in found.findings.accepted[0]
     assert found.findings.accepted[0].endswith("Reason given: a weaker fuse")
     assert any(
         "accepted" in box.title for box in boxes_of(read_run_record(half), run_outcome_of(read_run_record(half)), ())
@@ -354,7 +354,7 @@ def test_a_folder_of_an_earlier_version_goes_on_and_is_said_to_be_unproven(half:
     journal = half / "journal.jsonl"
     as_of_then(half)
     observer = Listening()
-    assert resume(half, observer).outcome.exit_code == 0
+    assert resume(half, observer).outcome.error is None
     assert "cannot be checked: the inputs: this folder was made before inputs were hashed" in observer.notes
     assert any(note.startswith("the figures so far were computed by method 1, ") for note in observer.notes)
     assert read_journal(journal).breaks == ()
@@ -364,7 +364,7 @@ def test_a_folder_of_an_earlier_version_goes_on_and_is_said_to_be_unproven(half:
     unproven = "; ".join(found.findings.unproven)
     for what in ("the journal's first", "the inputs before event", "captures: they were taken before"):
         assert what in unproven
-    change(half, "bench.yaml", "110 A", "100000 A")
+    change(half, "bench.yaml", "140 A", "100000 A")
     assert not verify(half).agrees, "since it went on its inputs are hashed"
 
 

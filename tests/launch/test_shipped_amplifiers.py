@@ -44,6 +44,9 @@ FITS = {
     "dx5080": Fit("five_channel_bench", current_limit="110 A"),
     "lw1200": Fit("heavy_bench", "200 Hz", current_limit="148 A"),
 }
+# One with rails that follow the supply and one with regulated rails; the rest is driven with steady tones only.
+# `python -m benchmarks.sequences` holds the bursts of every amplifier against the truth.
+WITH_BURSTS = {"hx2150_bridged", "kx240"}
 # Its filters are in, which no power test wants; it is for measuring them.
 FILTERED = {"lw1200_lowpass"}
 
@@ -54,8 +57,13 @@ OVER_PLATE = (1.0, 1.1)
 EFFICIENCY = {"AB": (0.5, 0.65), "D": (0.75, 0.9)}
 
 
-def sequence(fit: Fit, load_ohm: float) -> str:
-    """The continuous power into every rated load, and two bursts into one of them."""
+def sequence(name: str, load_ohm: float) -> str:
+    """The continuous power into every rated load, and for some two bursts into one of them."""
+    fit = FITS[name]
+    bursts = f"""\
+  - set: {{load: {load_ohm} ohm}}
+  - measure_burst: {{cycles: [1, 8], every: {fit.every}, low_level: -20 dB, thd_n: 1 %}}
+"""
     return f"""benchctl: sequence 1
 title: Short test of a shipped amplifier
 limits:
@@ -69,11 +77,9 @@ steps:
       load: {{from: amplifier.rated_loads}}
       frequency: [{fit.frequency}]
     steps:
-      - find_clean_level: {{thd_n: 1 %, from: 200 mV, to: 2 V}}
+      - find_clean_level: {{thd_n: 1 %, from: 500 mV, to: 2 V}}
       - measure_continuous: {{for: 1 s}}
-  - set: {{load: {load_ohm} ohm}}
-  - measure_burst: {{cycles: [1, 8], every: {fit.every}, low_level: -20 dB, thd_n: 1 %}}
-  - power_off
+{bursts if name in WITH_BURSTS else ""}  - power_off
 """
 
 
@@ -136,13 +142,14 @@ def test_every_shipped_amplifier_has_a_bench_that_fits() -> None:
 def test_a_shipped_amplifier_gives_what_its_plate_and_its_class_promise(name: str, tmp_path: Path) -> None:
     amplifier = load_amplifier(name)
     path = tmp_path / "short.yaml"
-    path.write_text(sequence(FITS[name], amplifier.rated[0].load_ohm), encoding="utf-8")
+    path.write_text(sequence(name, amplifier.rated[0].load_ohm), encoding="utf-8")
     result = run(Documents(path, FITS[name].bench, name), Onlooker(), out=tmp_path, dry_run=True)
     tested = Proven(amplifier, read_figures(RunFolder.open(result.folder)))
     for rating in amplifier.rated:
         tested.gives_its_rating(rating)
         tested.is_as_efficient_as_its_class(rating)
-    tested.gives_more_for_a_moment(amplifier.rated[0])
+    if name in WITH_BURSTS:
+        tested.gives_more_for_a_moment(amplifier.rated[0])
     tested.idles_as_its_maker_expects()
 
 
