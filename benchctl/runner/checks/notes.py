@@ -12,9 +12,11 @@ from benchctl.documents.sequence_file.steps import Repeat, Step, Sweep, When
 from benchctl.documents.text.words import listed
 from benchctl.guard.limits import WATCHDOG_S
 from benchctl.guard.sampler import MOST_READ_PART, SAMPLING_PERIOD_S
+from benchctl.measure.budget.words import value_in_words
 from benchctl.quantity import render
 from benchctl.runner.acting.run import Files
 from benchctl.runner.checks import time_to_safe
+from benchctl.runner.expected.fitted_power import FittedPower, FittedPowers
 from benchctl.runner.expected.pace import Pace
 from benchctl.runner.traits import traits_in_words, unmet
 
@@ -76,6 +78,25 @@ def of_left_out(files: Files, steps: Sequence[Step], prefix: str = "") -> Iterat
             yield f"step {number} ({kinds}) is left out; it is for {_FILES[file]} with {asked}"
         elif isinstance(step, When | Sweep | Repeat):
             yield from of_left_out(files, step.steps, f"{number}.")
+
+
+def of_fitted_power(powers: FittedPowers) -> Iterator[str]:
+    """Which powers and currents are those of the fit, each with its uncertainty."""
+    fitted = powers.amplifier.fitted
+    if fitted is None or not powers.used:
+        return
+    each = "; ".join(_in_words(found) for found in powers.used)
+    of_run = "simulated run" if fitted.simulated else "run"
+    yield (
+        f"what to expect of power, supply current and heat is reckoned from the fit to {of_run} {fitted.run}: {each}; "
+        "every hazard is judged by the worse of plate and fit"
+    )
+
+
+def _in_words(found: FittedPower) -> str:
+    power, current = (value_in_words(each.figure) for each in (found.power, found.current))
+    at = f"{render(found.load_ohm, 'ohm')} and {render(found.supply_v, 'V')}"
+    return f"at {at} a steady tone gives {power} W a channel and draws {current} A"
 
 
 def of_files(files: Files) -> Iterator[str]:

@@ -108,6 +108,7 @@ def preflight(
         (
             *blind_spots.notes_of(files),
             *notes.of_files(files),
+            *(notes.of_fitted_power(state.fitted) if state.fitted is not None else ()),
             *notes.of_pace(files.bench, pace),
             *resolvable_limits.coarse_ranges(files, plan),
             *told_once(good_to_know),

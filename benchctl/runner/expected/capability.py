@@ -22,25 +22,29 @@ from typing import NamedTuple
 
 from benchctl.documents.amplifier_file.amplifier import Amplifier, Rating
 
+# In a burst the reservoir adds over half as much again (common practice).
+BURST_OVER_RATED = 1.6
+
 
 @dataclass(frozen=True)
 class Assumptions:
     """What the plate does not tell: continuous power over rated power, and output power over supply power at full
-    drive, converter included, of a linear and of a switching amplifier.
+    drive, converter included, of a linear and of a switching amplifier; what a burst gives over rated power, and
+    whether these are the worst.
     """
 
     over_rated: float
     linear: float
     switching: float
+    burst_over_rated: float = BURST_OVER_RATED
+    are_worst: bool = False
 
 
 # Common practice: a fifth over the plate at the most; ideal class B is pi / 4, and class D loses a tenth in each of its
 # converter and its stages.
-MOST = Assumptions(over_rated=1.2, linear=0.55, switching=0.75)
+MOST = Assumptions(over_rated=1.2, linear=0.55, switching=0.75, are_worst=True)
 # Common practice: a maker rates a little below what comes; a tenth of the swing and a tenth in the converter are lost.
 EXPECTED = Assumptions(over_rated=1.05, linear=0.62, switching=0.82)
-# In a burst the reservoir adds over half as much again (common practice).
-BURST_OVER_RATED = 1.6
 # Rails that sag under all channels hold up for a few: each of these gives up to a third more (common practice).
 FEW_OVER_ALL = 4.0 / 3.0
 
@@ -67,7 +71,7 @@ class Capability:
     @property
     def _of_few(self) -> float:
         """If not all channels are driven, each may give more. This counts in the worst case."""
-        are_few = self.channels < len(self.amplifier.channels) and self.assumptions is MOST
+        are_few = self.channels < len(self.amplifier.channels) and self.assumptions.are_worst
         return FEW_OVER_ALL if are_few else 1.0
 
     @property
@@ -78,7 +82,7 @@ class Capability:
     @property
     def burst_w(self) -> float:
         """The most that it gives for some cycles."""
-        return BURST_OVER_RATED * self.rated_w * self._of_few
+        return self.assumptions.burst_over_rated * self.rated_w * self._of_few
 
     @property
     def rated_w(self) -> float:
@@ -93,7 +97,7 @@ class Capability:
         match self.amplifier.rails:
             case "regulated":
                 return 1.0
-            case None if self.assumptions is MOST:
+            case None if self.assumptions.are_worst:
                 return max(ratio, 1.0) ** 2
             case _:
                 return ratio**2

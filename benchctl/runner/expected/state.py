@@ -14,8 +14,9 @@ from benchctl.documents.model.limits import AMBIENT, HEATSINK
 from benchctl.instruments.oscilloscope.record import Record
 from benchctl.measure.signal.thermal import Curve, heating
 from benchctl.quantity import render
-from benchctl.runner.expected.capability import BURST_OVER_RATED, EXPECTED, MOST, Assumptions, Capability, idle_a
+from benchctl.runner.expected.capability import EXPECTED, MOST, Assumptions, Capability, idle_a
 from benchctl.runner.expected.expected_step import ExpectedStep
+from benchctl.runner.expected.fitted_power import FittedPowers
 from benchctl.runner.expected.fuse_load import FuseLoad, Train, fuse_loads, rms_over_mean
 from benchctl.runner.expected.levels import output_v
 from benchctl.runner.expected.pace import Pace
@@ -69,12 +70,14 @@ class ExpectedState:
     heatsink_c: float = AMBIENT_C
     # Channel and load -> what its resistor still holds of earlier overloads, in seconds of its rated power.
     load_overload_s: dict[tuple[str, float], float] = field(default_factory=dict)
+    fitted: FittedPowers | None = None
     hazards: list[str] = field(default_factory=list)
     warnings: list[str] = field(default_factory=list)
 
     def __post_init__(self) -> None:
         if not self.seen and not probes_are_moved(self.bench, self.amplifier):
             self.seen = seen_outputs(self.bench, self.amplifier)
+        self.fitted = self.fitted or FittedPowers(self.amplifier, self.bench)
         self.driven = self.driven or tuple(self.amplifier.channels)
         if self.load_ohm is None and self.bench.loads is not None:
             self.load_ohm = self.bench.loads.connected_ohm
@@ -176,7 +179,7 @@ class ExpectedState:
         power["for_s"], power["load_w"] = for_s, most.burst_w
         power["output_peak_v"] = math.sqrt(2.0 * most.burst_w * most.load_ohm)
         are_short = all(bursts.burst_s <= RESERVOIR_S for bursts, _ in trains)
-        over_steady = BURST_OVER_RATED / MOST.over_rated if are_short else 1.0
+        over_steady = most.assumptions.burst_over_rated / most.assumptions.over_rated if are_short else 1.0
         power["supply_a"] *= over_steady
         power["fuse_loads"] = self._fuse_loads(most.full_w, trains, over_steady)
         return power
@@ -196,6 +199,8 @@ class ExpectedState:
         load_ohm = self.load_ohm or self.amplifier.rated[0].load_ohm
         supply_v = self.supply_v or self.amplifier.supply.nominal_v
         driven = len(self.driven)
+        if self.fitted is not None and (found := self.fitted.at(load_ohm, supply_v)) is not None:
+            assumptions = found.most if assumptions.are_worst else found.expected
         return Capability(self.amplifier, load_ohm, supply_v, assumptions, driven=driven, is_square=self.is_square)
 
     def _power(self, asked_w: float, draw: SupplyDraw, bursts: Bursts | None) -> Power:
