@@ -101,6 +101,7 @@ class AmplifierFitted(Part):
     run: Line = Field(description="name of the run folder that it comes from")
     date: Date = Field(description="day of that run")
     simulated: YesNo = Field(default=False, description="`yes` where that run was a dry run, and no measurement")
+    bench: Line | None = Field(default=None, description="title of the bench file of that run")
     loads: tuple[PositiveOhms, ...] = Field(default=(), description="nominal loads that it was driven into")
     supply_voltages: tuple[PositiveVolts, ...] = Field(
         default=(), description="what the supply was set to while it was driven"
@@ -110,7 +111,7 @@ class AmplifierFitted(Part):
         default="within a cycle", description="whether a cycle of the tone is seen in the rails, or its mean alone"
     )
     supply_path: FittedOhms | None = Field(
-        default=None, description="resistance from the supply to the amplifier's terminals on that bench"
+        default=None, description="resistance from the supply to the amplifier's terminals; it holds on that bench"
     )
     rail_stiffness: FittedOhms | None = Field(default=None, description="source resistance of the rails, both as one")
     reservoir: FittedFarads | None = Field(default=None, description="reservoir of the rails, both as one")

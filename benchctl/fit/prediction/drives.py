@@ -53,6 +53,11 @@ def clean_steady(of: Physics, kind: Kind, limit: float, beside: float) -> tuple[
     return _steady(of, kind, level), _steady(first_of(of), kind, level[:1] * beside)
 
 
+def steady_at(of: Physics, kind: Kind, level: Samples) -> Steady:
+    """At a level of its own, which may clip."""
+    return _steady(of, kind, level)
+
+
 def clean_burst(  # noqa: PLR0917
     of: Physics, kind: Kind, quiet: float, cycles: int, limit: float, beside: float
 ) -> tuple[Samples, Samples]:

@@ -17,9 +17,9 @@ from benchctl.documents.amplifier_file.fitted import AmplifierFitted
 from benchctl.fit.model.assembled import assembled
 from benchctl.fit.model.physics import Physics, Samples
 from benchctl.fit.prediction.asked import THD_LIMIT, Predicted
-from benchctl.fit.prediction.drives import Steady, clean_burst, clean_steady, full_droop
+from benchctl.fit.prediction.drives import Steady, clean_burst, clean_steady, full_droop, steady_at
 from benchctl.fit.prediction.predicting import MODEL_U, SEARCHED
-from benchctl.fit.twin.known import fitted_kind, known_numbers, told_as
+from benchctl.fit.twin.known import USUAL_PATH, fitted_kind, known_numbers, told_as
 from benchctl.fit.twin.refused import of_supply, reasons
 from benchctl.fit.twin.surroundings import Surroundings, Uncertain
 from benchctl.measure.uncertainty import COVERAGE_FACTOR
@@ -47,12 +47,14 @@ class Refused:
 
 
 class Twin:
-    """The amplifier as its file's `fitted:` part has it."""
+    """The amplifier as its file's `fitted:` part has it, on a bench with a title."""
 
-    def __init__(self, amplifier: Amplifier, fitted: AmplifierFitted) -> None:
+    def __init__(self, amplifier: Amplifier, fitted: AmplifierFitted, bench: str) -> None:
         self.amplifier, self.fitted = amplifier, fitted
         self.kind = fitted_kind(amplifier, fitted)
         self._numbers = known_numbers(fitted, self.kind)
+        if bench != fitted.bench:  # whose leads are not those of the fitted run
+            self._numbers["path_ohm"] = USUAL_PATH
         self._model_u = MODEL_U["D" if self.kind.switching else "AB"]
 
     def clean_tone(self, at: Surroundings) -> tuple[Predicted, ...] | Refused:
@@ -62,6 +64,15 @@ class Twin:
         of = self._physics(at)
         steady, lower = clean_steady(of, self.kind, THD_LIMIT, SEARCHED)
         return self._finite(self._of_steady(steady, lower, of.supply_v if not at.sees_terminals else None))
+
+    def tone_at(self, at: Surroundings, level_v: float) -> tuple[Predicted, ...] | Refused:
+        """The supply's current under a tone of a level, V RMS at the input."""
+        if refused := tuple(reasons(self.amplifier, self.fitted, at, bursts=False)):
+            return Refused(refused)
+        of = self._physics(at)
+        level = np.full(of.supply_v.shape, math.sqrt(2.0) * level_v)
+        current = steady_at(of, self.kind, level).supply_a
+        return self._finite(iter([self._predicted("supply_current", "", "A", current, float(current[0]))]))
 
     def clean_burst(self, at: Surroundings, cycles: int, quiet: float) -> tuple[Predicted, ...] | Refused:
         """Power of each channel in the lowest cycle of a burst at its highest clean level; `quiet`: between bursts."""
@@ -126,6 +137,8 @@ class Twin:
             power, less = steady.power_w[row], float(lower.power_w[row, 0])
             yield self._predicted("continuous_power", channel, "W", power, less)
         yield self._predicted("supply_current", "", "A", steady.supply_a, float(lower.supply_a[0]))
+        if supply_v is None:
+            yield self._predicted("supply_voltage", "", "V", steady.terminal_v, float(lower.terminal_v[0]))
         efficiency, less_efficient = (
             each.power_w.sum(axis=0)
             / (each.supply_a * (each.terminal_v if supply_v is None else supply_v[: each.supply_a.size]))
@@ -164,9 +177,9 @@ class Twin:
         """From the supply to the amplifier: as sensed, as fitted, as the bench file says at the most, or as usual."""
         if at.senses_terminals:
             return Uncertain(NEAR_ZERO_OHM, 0.0)
-        if self.fitted.supply_path is not None or at.leads_ohm is None:
-            return self._numbers["path_ohm"]
-        return Uncertain(at.leads_ohm / 2.0, at.leads_ohm / 4.0)
+        known = self._numbers["path_ohm"]
+        stated = None if at.leads_ohm is None else Uncertain(at.leads_ohm / 2.0, at.leads_ohm / 4.0)
+        return known if stated is None or known.u < stated.u else stated
 
     def _physics(self, at: Surroundings) -> Physics:
         """The first column as known, then one for each number that is moved."""

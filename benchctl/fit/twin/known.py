@@ -13,13 +13,16 @@ from benchctl.fit.fitting import kind_of
 from benchctl.fit.model.assembled import HARDEST
 from benchctl.fit.model.physics import Kind
 from benchctl.fit.parameters import Parameter
-from benchctl.fit.plausible import BIAS_MOVES, usual
+from benchctl.fit.plausible import BIAS_MOVES, USUAL_PATH_OHM, usual
 from benchctl.fit.twin.surroundings import Uncertain
 from benchctl.measure.uncertainty import COVERAGE_FACTOR
 
 UNSEEN_KNEE = 0.02
 """Part of the swing over which clipping may set in where the fit cannot tell, as a standard uncertainty; what is wider
 it tells."""
+
+USUAL_PATH = Uncertain(USUAL_PATH_OHM, 0.6 * USUAL_PATH_OHM)
+"""Of leads and connectors that nobody has measured (common practice: they take up to a twentieth of the voltage)."""
 
 _FITTED: Mapping[str, str] = {
     "headroom": "headroom_v",
@@ -48,6 +51,7 @@ def known_numbers(fitted: AmplifierFitted, kind: Kind) -> dict[str, Uncertain]:
     numbers = {name: _plausible(each) for name, each in usual(kind).items()}
     # Other loads are refused while it is untold; in those of the fit, its headroom holds what it may be.
     numbers["output_ohm"] = replace(numbers["output_ohm"], u=0.0)
+    numbers["path_ohm"] = USUAL_PATH
     numbers["knee"] = Uncertain(HARDEST, UNSEEN_KNEE)
     numbers["bias part"] = Uncertain(1.0, BIAS_MOVES)
     numbers.setdefault("drawn", Uncertain(1.0, 0.0))

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import datetime
+import json
 import math
 from collections.abc import Iterator
 from pathlib import Path
 
+import yaml
+
 from benchctl.archive.files import write_whole
-from benchctl.archive.journal.events import RUN_STARTED
+from benchctl.archive.journal.events import INPUTS_KEPT, RUN_STARTED
 from benchctl.documents.amplifier_file.amplifier import Amplifier
 from benchctl.documents.model.model_base import Source
 from benchctl.documents.reader import load_amplifier, read, read_source
@@ -95,6 +98,8 @@ def _lines(found: Examination) -> Iterator[str]:
 
 def _where_driven(found: Examination) -> Iterator[str]:
     """What expectations of other runs need: in which loads, at which voltages and tones it was seen, and its leads."""
+    if bench := _bench_title(found):
+        yield f"  bench: {json.dumps(bench, ensure_ascii=False)}"
     driven = [take for take in found.run.takes if take.shape != "rest"]
     yield f"  loads: {_list({load.nominal_ohm for take in driven for load in take.loads.values()}, 'ohm')}"
     yield f"  supply_voltages: {_list({take.supply_v for take in driven}, 'V')}"
@@ -105,6 +110,13 @@ def _where_driven(found: Examination) -> Iterator[str]:
     path_ohm, u_ohm = _path(found.fitted)
     if 2.0 * u_ohm < path_ohm:
         yield f"  supply_path: {{value: {path_ohm * 1e3:.6g} mohm, uncertainty: {2e3 * u_ohm:.3g} mohm}}"
+
+
+def _bench_title(found: Examination) -> str:
+    """As the run has kept its bench file; '' where it has not."""
+    texts = [event["texts"].get("bench.yaml", "") for event in found.run.events if event["event"] == INPUTS_KEPT]
+    content = yaml.safe_load(texts[0]) if texts else None
+    return str(content.get("title", "")) if isinstance(content, dict) else ""
 
 
 def _list(values: set[float], unit: str) -> str:

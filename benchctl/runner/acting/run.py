@@ -196,9 +196,9 @@ class Run:
     bursts, where the generator cannot do so by itself. `trimming` is None where the supply's voltage holds at its own
     output. `desk`: where a person presses keys, if one does. `tells_all`: contradictions are collected, and the run
     goes on for now. `burst`: the bursts that the generator plays now. `last_record` is for whoever watches the run; no
-    step uses it. `proved`: what this part of the run has proved of the bench's wiring. `while_waiting`
-    watches what the guard has read, whenever the run has waited; `after_analysis` is given each analysis once it is in
-    the journal.
+    step uses it. `proved`: what this part of the run has proved of the bench's wiring. Those in `while_waiting` watch
+    what the guard has read, whenever the run has waited; `after_analysis` is given each analysis once it is in the
+    journal.
     """
 
     files: Files
@@ -235,7 +235,7 @@ class Run:
     burst: Burst | None = None
     last_record: LastRecord | None = None
     proved: Proved = field(default_factory=Proved)
-    while_waiting: Callable[[], None] | None = None
+    while_waiting: list[Callable[[], None]] = field(default_factory=list)
     after_analysis: AfterAnalysis | None = None
 
     def __post_init__(self) -> None:
@@ -276,13 +276,16 @@ class Run:
             InstrumentsDisagree: what is watched all through the run contradicts itself.
         """
         ends_s, left_s = self.clock.now() + seconds, seconds
-        while self.while_waiting is not None and left_s > WATCHED_EVERY_S:
+        while self.while_waiting and left_s > WATCHED_EVERY_S:
             self._sleep(WATCHED_EVERY_S)
-            self.while_waiting()
+            self._look_at_readings()
             left_s = ends_s - self.clock.now()
         self._sleep(left_s)
-        if self.while_waiting is not None:
-            self.while_waiting()
+        self._look_at_readings()
+
+    def _look_at_readings(self) -> None:
+        for look in self.while_waiting:
+            look()
 
     def _sleep(self, seconds: float) -> None:
         self.clock.sleep(seconds, until=self.interlock.opened)

@@ -79,4 +79,4 @@ def _number(value: float | None) -> float:
 def watch_warmth(run: Run) -> None:
     """From now on, where a sensor is on the heatsink and the supply is read."""
     if run.bench.has("supply") and reads_heatsink(run.files.bench, run.files.amplifier):
-        run.while_waiting = WarmthWatch(run).look
+        run.while_waiting.append(WarmthWatch(run).look)
