@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from functools import lru_cache
 from itertools import product
 from typing import Any, NamedTuple
@@ -12,9 +12,10 @@ from typing import Any, NamedTuple
 from benchctl.scpi.device.answers import Answer
 from benchctl.scpi.device.parameters import LimitWord, Numeric, Parameter
 from benchctl.scpi.errors import ScpiError
-from benchctl.scpi.mnemonics import forms_of, split_suffix
+from benchctl.scpi.mnemonics import short_of, split_suffix
 
 _NODE = re.compile(r"(\[)?:?(\*?[A-Za-z][A-Za-z0-9_]*)(?:<(n|\d+:\d+)>)?:?(\])?")
+_PATTERNS = 1024  # more than those of all simulated instruments together
 
 
 class Call(NamedTuple):
@@ -46,18 +47,20 @@ class Command:
 
 @dataclass(frozen=True)
 class _Node:
-    forms: frozenset[str]
+    forms: tuple[str, str]  # the short one and the long one, which may be the same
     is_optional: bool
     suffixes: range | None  # None: the node takes no suffix
 
 
-@dataclass(frozen=True)
-class _Ending:
-    """The end of one way to write a header: its command, and which nodes of the pattern were written."""
+class _Way(NamedTuple):
+    """One way to write a header: which nodes of its pattern are written."""
 
-    command: Command
     nodes: tuple[_Node, ...]
     is_written: tuple[bool, ...]
+
+    @property
+    def written(self) -> list[_Node]:
+        return [node for node, is_written in zip(self.nodes, self.is_written, strict=True) if is_written]
 
     def suffixes(self, numbers: Sequence[int | None]) -> tuple[int, ...]:
         """One number for each node that takes one; -114 for a number that a node does not have."""
@@ -73,10 +76,17 @@ class _Ending:
         return tuple(found)
 
 
-@dataclass
+class _Ending(NamedTuple):
+    """The end of one way to write a header, and its command."""
+
+    command: Command
+    way: _Way
+
+
 class _Branch:
-    children: dict[str, _Branch] = field(default_factory=dict)
-    endings: dict[bool, _Ending] = field(default_factory=dict)  # by "is a query"
+    def __init__(self) -> None:
+        self.children: dict[str, _Branch] = {}
+        self.endings: dict[bool, _Ending] = {}  # by "is a query"
 
 
 class CommandTree:
@@ -125,8 +135,8 @@ class CommandTree:
         branch = self._root
         *above, last = _parse_pattern(pattern)
         for node in above:
-            branch = branch.children[min(node.forms)]
-        for form in last.forms:
+            branch = branch.children[node.forms[0]]
+        for form in set(last.forms):
             del branch.children[form]
 
     def find(self, words: Sequence[str], *, is_query: bool) -> tuple[Command, tuple[int, ...]]:
@@ -148,17 +158,25 @@ class CommandTree:
         ending = branch.endings.get(is_query)
         if ending is None:
             raise ScpiError(-113, ":".join(words)[:40] + ("?" if is_query else ""))
-        return ending.command, ending.suffixes(numbers)
+        return ending.command, ending.way.suffixes(numbers)
 
     def _insert(self, pattern: str, command: Command) -> None:
-        nodes = _parse_pattern(pattern)
-        for is_written in product(*((True, False) if node.is_optional else (True,) for node in nodes)):
-            if not any(is_written):
-                raise ValueError(f"{pattern}: one node must not be optional")
-            written = [node for node, kept in zip(nodes, is_written, strict=True) if kept]
+        for way, written in _ways(pattern):
             endings = _grow(self._root, written).endings
-            if endings.setdefault(command.is_query, _Ending(command, nodes, is_written)).command is not command:
+            if command.is_query in endings and endings[command.is_query].command is not command:
                 raise ValueError(f"{pattern} is taken by another command")
+            endings.setdefault(command.is_query, _Ending(command, way))
+
+
+@lru_cache(maxsize=_PATTERNS)
+def _ways(pattern: str) -> tuple[tuple[_Way, list[_Node]], ...]:
+    """All ways to write a header, each with the nodes that are written."""
+    nodes = _parse_pattern(pattern)
+    kept = product(*((True, False) if node.is_optional else (True,) for node in nodes))
+    ways = [_Way(nodes, is_written) for is_written in kept]
+    if not all(any(way.is_written) for way in ways):
+        raise ValueError(f"{pattern}: one node must not be optional")
+    return tuple((way, way.written) for way in ways)
 
 
 def _step(branch: _Branch, word: str) -> tuple[_Branch | None, int | None]:
@@ -174,15 +192,13 @@ def _grow(root: _Branch, nodes: Sequence[_Node]) -> _Branch:
     """Add the branches along `nodes` and return the last; both forms of a node lead to one branch."""
     branch = root
     for node in nodes:
-        known = [branch.children[form] for form in node.forms if form in branch.children]
-        child = known[0] if known else _Branch()
-        for form in node.forms:
-            branch.children[form] = child
-        branch = child
+        (short, long), children = node.forms, branch.children
+        branch = children.get(short) or children.get(long) or _Branch()
+        children[short] = children[long] = branch
     return branch
 
 
-@lru_cache(maxsize=1024)  # more than the patterns of all simulated instruments together
+@lru_cache(maxsize=_PATTERNS)
 def _parse_pattern(pattern: str) -> tuple[_Node, ...]:
     nodes: list[_Node] = []
     at = 0
@@ -195,10 +211,9 @@ def _parse_pattern(pattern: str) -> tuple[_Node, ...]:
     return tuple(nodes)
 
 
-def _forms(spelling: str) -> frozenset[str]:
-    if spelling.startswith("*"):
-        return frozenset((spelling.upper(),))
-    return forms_of(spelling)
+def _forms(spelling: str) -> tuple[str, str]:
+    long = spelling.upper()
+    return (long if spelling.startswith("*") else short_of(spelling)), long
 
 
 def _range(text: str | None) -> range | None:
