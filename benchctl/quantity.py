@@ -11,6 +11,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Callable, Iterator, Mapping
+from functools import lru_cache
 
 from quantiphy import Quantity
 
@@ -126,6 +127,7 @@ def units_in_words(base_unit: str) -> str:
     return f"{', '.join(others)} or {last}" if others else last
 
 
+@lru_cache(maxsize=4096)  # documents say the same few quantities again and again, and are read several times
 def parse_quantity(text: str, base_unit: str) -> float:
     """Read `text` as a quantity of `base_unit` and return it as a float in that unit.
 
@@ -196,6 +198,11 @@ def render(value: float, unit: str, *, digits: int = 4) -> str:
         return f"{value * 100:.{digits}g} %"
     if unit not in _SCALABLE or value == 0:
         return f"{value:.{digits}g} {unit}".rstrip()
+    return _with_prefix(float(value), unit, digits)
+
+
+@lru_cache(maxsize=4096)  # a page and its pictures show the same values several times
+def _with_prefix(value: float, unit: str, digits: int) -> str:
     return str(Quantity(value, unit).render(prec=digits - 1, strip_zeros=True))
 
 
