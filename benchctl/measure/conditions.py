@@ -102,6 +102,8 @@ def common_to(several: Iterable[Conditions]) -> Conditions:
     found = list(several)
     if not found:
         return NOT_ON_RECORD
+    if all(other == found[0] for other in found):
+        return found[0]
     same = {
         each.name: getattr(found[0], each.name)
         for each in fields(Conditions)

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from functools import lru_cache
 from itertools import product
 
 # Of all the standard deviation: a narrower rectangle changes a factor by less than 1e-6 if it counts as normal.
@@ -34,13 +35,14 @@ def reach(rectangles: Sequence[float], normal: float, share: float) -> float:
     if not spread > 0.0:
         return 0.0
     # In standard deviations of the sum, so that no square of a very small error becomes nought.
-    wide = sorted(half / spread for half in rectangles if half > _NARROW * spread)[-2:]
+    wide = tuple(sorted(half / spread for half in rectangles if half > _NARROW * spread)[-2:])
     rest = math.sqrt(max(1.0 - sum(half**2 for half in wide) / 3.0, 0.0))
     kurtosis = -1.2 * sum((half**2 / 3.0) ** 2 for half in wide)
     return spread * _quantile(wide, rest, share, share * (2.0 + _MORE * kurtosis))
 
 
-def _quantile(halves: Sequence[float], normal: float, share: float, start: float) -> float:
+@lru_cache(maxsize=4096)  # the figures of one analysis, and the same analysis again, have many in common
+def _quantile(halves: tuple[float, ...], normal: float, share: float, start: float) -> float:
     """By Newton's method, from below: the share held grows less and less with the distance, so no step goes too far."""
     found = start
     for _ in range(_STEPS):

@@ -85,6 +85,8 @@ class FiguresEntry:
         """The conditions of one figure: drive as in its records; its own load or frequency, if it has one."""
         records = [self.captured[file] for file in figure.capture.split() if file in self.captured]
         found = self.conditions.driven_as(common_to(records)) if records else self.conditions
+        if figure.load_ohm is None and figure.frequency_hz is None:
+            return found
         return replace(
             found,
             load_ohm=found.load_ohm if figure.load_ohm is None else figure.load_ohm,
