@@ -46,56 +46,59 @@ def assert_none_moved(measured: Figures, calm: Figures) -> None:
 
 
 @pytest.mark.parametrize(
-    "fault",
+    "faults",
     [
-        f"{{kind: no answer, instrument: supply, {BUSY_SUPPLY}}}",
-        f"{{kind: late answer, instrument: supply, {BUSY_SUPPLY}}}",
-        f"{{kind: connection dropped, instrument: supply, {BUSY_SUPPLY}}}",
-        f"{{kind: reset in mid-block, instrument: oscilloscope, {BUSY_OSCILLOSCOPE}}}",
-        f"{{kind: late answer, instrument: oscilloscope, {BUSY_OSCILLOSCOPE}}}",
-        "{kind: late answer, instrument: generator, exchange: 20}",
-        "{kind: no answer, instrument: load, exchange: 1}",  # as its link is opened
+        (
+            f"{{kind: no answer, instrument: supply, {BUSY_SUPPLY}}}",
+            f"{{kind: reset in mid-block, instrument: oscilloscope, {BUSY_OSCILLOSCOPE}}}",
+            "{kind: late answer, instrument: generator, exchange: 20}",
+            "{kind: no answer, instrument: load, exchange: 1}",  # as its link is opened
+        ),
+        (
+            f"{{kind: late answer, instrument: supply, {BUSY_SUPPLY}}}",
+            f"{{kind: late answer, instrument: oscilloscope, {BUSY_OSCILLOSCOPE}}}",
+            "{kind: connection dropped, instrument: supply, at: 6 s}",
+        ),
     ],
+    ids=["never answered", "answered late"],
 )
-def test_one_lost_answer_costs_the_run_nothing(tmp_path: Path, calm: Figures, fault: str) -> None:
+def test_a_lost_answer_here_and_there_costs_the_run_nothing(
+    tmp_path: Path, calm: Figures, faults: tuple[str, ...]
+) -> None:
     """The question is asked again on a link that is in step."""
-    ended = dry_run(tmp_path, fault)
-    assert sum(ended.struck.values()) == 1
+    ended = dry_run(tmp_path, *faults)
+    assert sum(ended.struck.values()) == len(faults)
     assert ended.exit_code == 0
     measured = figures_of(ended)
     assert measured.keys() == calm.keys()
     assert_none_moved(measured, calm)
 
 
-@pytest.mark.parametrize(
-    ("kind", "where"),
-    [
-        ("garbage", f"supply, {BUSY_SUPPLY}"),
-        ("garbage", "generator, exchange: 29"),
-        ("garbage", "thermometer, exchange: 15"),
-        ("unit in the answer", "thermometer, exchange: 15"),  # volts, of a temperature
-    ],
-)
-def test_one_garbled_answer_costs_the_run_nothing_and_is_told_in_the_journal(
-    tmp_path: Path, calm: Figures, kind: str, where: str
-) -> None:
+def test_garbled_answers_cost_the_run_nothing_and_each_is_told_in_the_journal(tmp_path: Path, calm: Figures) -> None:
     """The question is asked again, also by the guard and for the read-back of a setting."""
-    ended = dry_run(tmp_path, f"{{kind: {kind}, instrument: {where}}}")
-    assert sum(ended.struck.values()) == 1
+    places = (f"supply, {BUSY_SUPPLY}", "generator, exchange: 29", "thermometer, exchange: 15")
+    ended = dry_run(tmp_path, *(f"{{kind: garbage, instrument: {place}}}" for place in places))
+    assert ended.struck == {f"{role}: garbage": 1 for role in ("supply", "generator", "thermometer")}
+    assert ended.exit_code == 0
+    assert_none_moved(figures_of(ended), calm)
+    told = [event for event in ended.events if event["event"] == ASKED_AGAIN]
+    assert sorted(event["instrument"] for event in told) == ["generator", "supply", "thermometer"]
+    assert all("answers" in event["reason"] for event in told)
+
+
+def test_the_unit_in_an_answer_is_read_only_where_it_is_the_right_one(tmp_path: Path, calm: Figures) -> None:
+    """The fault adds ` V`: to the voltage of the supply, and to a temperature, which is asked for again."""
+    ended = dry_run(
+        tmp_path,
+        f"{{kind: unit in the answer, instrument: supply, {BUSY_SUPPLY}}}",
+        "{kind: unit in the answer, instrument: thermometer, exchange: 15}",
+    )
+    assert sum(ended.struck.values()) == 2
     assert ended.exit_code == 0
     assert_none_moved(figures_of(ended), calm)
     (told,) = (event for event in ended.events if event["event"] == ASKED_AGAIN)
-    assert told["instrument"] == where.split(",", maxsplit=1)[0]
+    assert told["instrument"] == "thermometer"
     assert "answers" in told["reason"]
-
-
-def test_the_unit_in_an_answer_is_read_where_it_is_the_right_one(tmp_path: Path, calm: Figures) -> None:
-    """The fault adds ` V`, here to the voltage of the supply."""
-    ended = dry_run(tmp_path, f"{{kind: unit in the answer, instrument: supply, {BUSY_SUPPLY}}}")
-    assert sum(ended.struck.values()) == 1
-    assert ended.exit_code == 0
-    assert_none_moved(figures_of(ended), calm)
-    assert [event for event in ended.events if event["event"] == ASKED_AGAIN] == []
 
 
 def test_an_answer_that_is_garbled_twice_ends_the_run_safe_and_by_name(tmp_path: Path) -> None:
@@ -166,42 +169,45 @@ def test_an_instrument_that_stays_silent_ends_the_run_safe_and_by_name(tmp_path:
     assert ended.struck["oscilloscope: no answer"] < 20
 
 
+OPEN_THE_SWITCH = {"supply 1": "open the switch in the supply lead"}
+
+
 @pytest.mark.parametrize(
-    ("fault", "name", "by_hand"),
+    ("faults", "by_hand"),
     [
-        ("{kind: output stuck, instrument: supply, at: 3 s}", "supply 1", "open the switch in the supply lead"),
-        ("{kind: output stuck, instrument: generator, at: 6 s}", "generator", "pull its lead out"),
-        ("{kind: relay stuck, relay: 101, at: 8 s}", "load", "touch no load lead"),
-        ("{kind: deaf, instrument: supply, at: 3 s, for: 1 h}", "supply 1", "open the switch in the supply lead"),
+        (
+            ("{kind: output stuck, instrument: supply, at: 3 s}", "{kind: relay stuck, relay: 101, at: 8 s}"),
+            {**OPEN_THE_SWITCH, "load": "touch no load lead"},
+        ),
+        (("{kind: output stuck, instrument: generator, at: 6 s}",), {"generator": "pull its lead out"}),
+        (("{kind: deaf, instrument: supply, at: 3 s, for: 1 h}",), OPEN_THE_SWITCH),
     ],
+    ids=["supply and load", "generator", "deaf supply"],
 )
 def test_what_does_not_switch_off_is_named_in_red_with_what_to_do_by_hand(
-    tmp_path: Path, fault: str, name: str, by_hand: str
+    tmp_path: Path, faults: tuple[str, ...], by_hand: dict[str, str]
 ) -> None:
     """In the exit line and in the journal's last event, always with exit code 5."""
-    ended = dry_run(tmp_path, fault)
+    ended = dry_run(tmp_path, *faults)
     assert ended.result is not None
-    assert name in ended.still_on
+    assert by_hand.keys() <= set(ended.still_on)
     assert ended.exit_code == 5
-    line = last_lines(ended.result)
-    assert f"NOT SAFE: {name.split(maxsplit=1)[0]}: " in str(line)
-    assert by_hand in str(line)
-    assert any("red" in str(span.style) and by_hand in str(line)[span.start : span.end] for span in line.spans)
-    last = ended.events[-1]
+    line, last = last_lines(ended.result), ended.events[-1]
     assert (last["event"], last["safe"], last["exit_code"]) == ("run ended", False, 5)
-    assert any(by_hand in each["by_hand"] for each in last["instruments"] if not each["confirmed"])
+    for name, what_to_do in by_hand.items():
+        assert f"NOT SAFE: {name.split(maxsplit=1)[0]}: " in str(line)
+        red = [str(line)[span.start : span.end] for span in line.spans if "red" in str(span.style)]
+        assert any(what_to_do in words for words in red)
+        assert any(what_to_do in each["by_hand"] for each in last["instruments"] if not each["confirmed"])
 
 
 @pytest.mark.parametrize(
-    ("role", "times"), [("generator", 5), ("load", 5), ("supply", 1), ("supply", 3), ("supply", 5)]
+    "times", [{"supply": 1}, {"supply": 3, "generator": 5}, {"supply": 5, "load": 5}], ids=" ".join
 )
-def test_an_instrument_that_misses_the_command_is_told_again(tmp_path: Path, role: str, times: int) -> None:
+def test_an_instrument_that_misses_the_command_is_told_again(tmp_path: Path, times: dict[str, int]) -> None:
     """A limit trips while the tone sounds, and the instrument hears nothing of the first commands and questions."""
-    ended = dry_run(
-        tmp_path,
-        "{kind: sensor open, at: 7 s}",
-        f"{{kind: deaf, instrument: {role}, at: 7 s, times: {times}}}",
-    )
-    assert ended.struck[f"{role}: deaf"] == times
+    deaf = (f"{{kind: deaf, instrument: {role}, at: 7 s, times: {each}}}" for role, each in times.items())
+    ended = dry_run(tmp_path, "{kind: sensor open, at: 7 s}", *deaf)
+    assert ended.struck == {"thermometer: sensor open": 1, **{f"{role}: deaf": each for role, each in times.items()}}
     assert ended.still_on == ()
     assert (ended.exit_code, ended.events[-1]["safe"]) == (4, True)
