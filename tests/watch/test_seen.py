@@ -27,10 +27,10 @@ limits: {supply_current: {above: 95 A}}
 steps:
   - power_on: {voltage: 14.4 V, current_limit: 90 A}
   - set: {load: 4 ohm, frequency: 1 kHz}
-  - measure_burst: {cycles: [8]}
-  - hold: {for: 1 min}
+  - measure_burst: {cycles: [8], from: 500 mV}
+  - hold: {for: 20 s}
   - measure_continuous: {for: 1 s, level: 500 mV}
-  - hold: {for: 1 min}
+  - hold: {for: 20 s}
   - power_off
 """
 

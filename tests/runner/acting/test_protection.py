@@ -45,6 +45,11 @@ def test_the_step_gives_no_other_figures_and_the_run_goes_on(steady: Measured) -
     assert steady.verification.agrees
 
 
+@pytest.fixture(scope="module")
+def soaked(tmp_path_factory: pytest.TempPathFactory) -> Measured:
+    return measured(tmp_path_factory.mktemp("soaked"), "soak: {for: 10 min, level: 40 % rated}", amplifier=EARLY)
+
+
 @pytest.mark.parametrize(
     "step",
     [
@@ -52,13 +57,12 @@ def test_the_step_gives_no_other_figures_and_the_run_goes_on(steady: Measured) -
         "measure_burst: {cycles: [20], from: 500 mV, every: 100 ms}",
     ],
 )
-def test_a_search_that_is_cut_off_is_told_so_and_not_taken_for_a_clean_one(step: str, tmp_path: Path) -> None:
+def test_a_search_that_is_cut_off_is_told_so_and_not_taken_for_a_clean_one(
+    step: str, soaked: Measured, tmp_path: Path
+) -> None:
     """The heatsink is a tenth of a kelvin from its limit when the search begins."""
-    soaked = measured(tmp_path / "first", "soak: {for: 10 min, level: 40 % rated}", amplifier=EARLY)
     until_s = soaked.figure("protection_time").value
-    run = measured(
-        tmp_path / "second", f"soak: {{for: {until_s - 1.5:.1f} s, level: 40 % rated}}", step, amplifier=EARLY
-    )
+    run = measured(tmp_path, f"soak: {{for: {until_s - 1.5:.1f} s, level: 40 % rated}}", step, amplifier=EARLY)
     assert run.figures("protection_temperature")
     assert "fell silent" in run.outcome.unmeasured[0]
 

@@ -23,7 +23,7 @@ EIGHT_BITS: Edits = {
 LOW_GAIN: Edits = {"gain: 30 dB": "gain: 20 dB", "gain: 31.9": "gain: 10"}
 SMALL_PLATE: Edits = {**LOW_GAIN, "load: 4 ohm, power: 150 W": "load: 4 ohm, power: 80 W"}
 LIMITER: Edits = {"simulation:\n": "simulation:\n  limiter: 16 V\n"}
-SEARCH = "find_clean_level: {thd_n: 1 %, from: 10 mV, to: 2 V}"
+SEARCH = "find_clean_level: {thd_n: 1 %, from: 200 mV, to: 2 V}"
 CONTINUOUS = "measure_continuous: {for: 1 s}"
 # 2 V at the input and a gain of 10, less the divider of output and load; into the load as it was measured.
 HIGHEST_W = {
@@ -89,7 +89,7 @@ def test_the_bound_stands_in_the_table_and_is_verified(short: Measured) -> None:
 
 
 def test_bursts_that_never_reach_the_bound_give_bounds(tmp_path: Path) -> None:
-    step = "measure_burst: {cycles: [1, 8], thd_n: 1 %, to: 2 V, expect: {burst_power_clean: above 150 W}}"
+    step = "measure_burst: {cycles: [1, 8], from: 500 mV, to: 2 V, expect: {burst_power_clean: above 150 W}}"
     run = measured(tmp_path, step, bench=EIGHT_BITS, amplifier=LOW_GAIN)
     for name in ("burst_power_clean", "burst_power_first", "burst_power_last"):
         assert {figure.bound for figure in run.figures(name)} == {"at least"}
@@ -151,7 +151,7 @@ def test_page_and_pictures_show_the_bound(short: Measured, folder: Path) -> None
 # -- one common level, and the first channel to clip ends the search ---------------------------------------------------
 
 QUIETER_B: Edits = {"  turn_on_delay: 1.5 s": "  turn_on_delay: 1.5 s\n  faults: {gain_mismatch: {B: -1.5 dB}}"}
-BURSTS = "measure_burst: {cycles: [8], thd_n: 1 %, to: 2 V, expect: {burst_power_clean: above 150 W}}"
+BURSTS = "measure_burst: {cycles: [8], thd_n: 1 %, from: 500 mV, to: 2 V, expect: {burst_power_clean: above 150 W}}"
 
 
 @pytest.fixture(scope="module")

@@ -10,7 +10,7 @@ from tests.runner.generator_forms import with_generator
 from tests.runner.measured import Measured, measured
 
 # Of bursts that begin anywhere in a cycle, one of a single cycle holds no whole cycle, and one of eight holds seven.
-BURSTS = "measure_burst: {cycles: [1, 8], every: 250 ms, thd_n: 1 %, to: 2 V}"
+BURSTS = "measure_burst: {cycles: [1, 8], every: 250 ms, thd_n: 1 %, from: 500 mV, to: 2 V}"
 
 
 @pytest.fixture(scope="module")
@@ -37,7 +37,7 @@ def test_nothing_is_driven_after_such_a_step(run: Measured) -> None:
 
 
 def test_where_every_length_fails_each_tells_its_reason(tmp_path: Path) -> None:
-    run = measured(tmp_path, BURSTS.replace("to: 2 V", "from: 1.5 V, to: 2 V"))
+    run = measured(tmp_path, BURSTS.replace("from: 500 mV", "from: 1.5 V"))
     assert not run.figures("burst_power_clean")
     (told,) = run.outcome.unmeasured
     for length in ("1 cycle", "8 cycles"):

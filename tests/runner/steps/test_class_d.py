@@ -20,14 +20,14 @@ CLASS_D: Edits = {
 }
 SMALL_MEMORY: Edits = {"memory: 1000000": "memory: 16000"}
 LOADED = "set: {load: 4 ohm, frequency: 1 kHz}"
-SEARCH = "find_clean_level: {thd_n: 1 %, from: 100 mV, to: 2 V}"
+SEARCH = "find_clean_level: {thd_n: 1 %, from: 400 mV, to: 2 V}"
 CONTINUOUS = "measure_continuous: {for: 1 s}"
 
 
 @pytest.fixture(scope="module")
 def run(tmp_path_factory: pytest.TempPathFactory) -> Measured:
     folder = tmp_path_factory.mktemp("class_d")
-    burst = "measure_burst: {cycles: [8], every: 250 ms, thd_n: 1 %, to: 2 V}"
+    burst = "measure_burst: {cycles: [8], every: 250 ms, thd_n: 1 %, from: 400 mV, to: 2 V}"
     return measured(folder, SEARCH, CONTINUOUS, burst, amplifier=CLASS_D)
 
 

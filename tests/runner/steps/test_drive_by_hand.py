@@ -84,26 +84,26 @@ def test_what_is_shown_is_what_the_output_gives(bench: Rig) -> None:
 
 
 def test_no_key_sets_more_than_the_highest_level(bench: Rig) -> None:
-    louder: list[tuple[float, WishKind]] = [(5.0 + n, "much louder") for n in range(8)]
-    press(bench, (0.0, "switch"), (4.0, "drive"), *louder, (14.0, "end"))
+    louder: list[tuple[float, WishKind]] = [(5.0 + 0.1 * n, "much louder") for n in range(8)]
+    press(bench, (0.0, "switch"), (4.0, "drive"), *louder, (7.0, "end"))
     highest_v = math.sqrt(150.0 / 8.0 * 4.0) / bench.run.files.amplifier.gain_ratio
     assert bench.run.conditions.level_v == pytest.approx(highest_v, rel=1e-3)
     assert "12.5 % rated is the highest level that this run allows" in bench.audience.notes
 
 
 def test_the_signal_goes_off_when_no_key_is_pressed_for_so_long(bench: Rig) -> None:
-    step = BY_HAND.model_copy(update={"key_every_s": 5.0})
-    script = press(bench, (0.0, "switch"), (4.0, "drive"), (14.0, "end"), step=step)
-    assert script.at(8.5).is_driven
-    assert not script.at(11.0).is_driven
-    assert "no key for 5 s, so the signal is off" in bench.audience.notes
+    step = BY_HAND.model_copy(update={"key_every_s": 2.0})
+    script = press(bench, (0.0, "switch"), (4.0, "drive"), (8.0, "end"), step=step)
+    assert script.at(5.5).is_driven
+    assert not script.at(7.5).is_driven
+    assert "no key for 2 s, so the signal is off" in bench.audience.notes
 
 
 def test_any_key_keeps_the_signal_on(bench: Rig) -> None:
-    step = BY_HAND.model_copy(update={"key_every_s": 5.0})
-    keys: list[tuple[float, WishKind]] = [(4.0 + 4.0 * n, "present") for n in range(1, 4)]
-    script = press(bench, (0.0, "switch"), (4.0, "drive"), *keys, (20.0, "end"), step=step)
-    assert script.at(19.5).is_driven
+    step = BY_HAND.model_copy(update={"key_every_s": 2.0})
+    keys: list[tuple[float, WishKind]] = [(4.0 + 1.2 * n, "present") for n in range(1, 4)]
+    script = press(bench, (0.0, "switch"), (4.0, "drive"), *keys, (9.0, "end"), step=step)
+    assert script.at(8.9).is_driven
 
 
 def test_another_load_is_connected_without_a_signal_and_the_next_signal_is_within_its_limit(bench: Rig) -> None:

@@ -12,9 +12,9 @@ from tests.runner.measured import LOADED, Measured, hazards_of, measured
 from tests.runner.rig import POWER_ON_LINE, files, plugs_as_asked, with_inputs
 from tests.runner.steps.test_at_least import EIGHT_BITS, QUIETER_B
 
-FIND_EACH = "find_clean_level: {thd_n: 1 %, from: 10 mV, to: 2 V, driven: each}"
+FIND_EACH = "find_clean_level: {thd_n: 1 %, from: 300 mV, to: 2 V, driven: each}"
 CONTINUOUS_EACH = "measure_continuous: {for: 1 s, driven: each, expect: {continuous_power: above 130 W}}"
-FIND = "find_clean_level: {thd_n: 1 %, from: 10 mV, to: 2 V}"
+FIND = "find_clean_level: {thd_n: 1 %, from: 300 mV, to: 2 V}"
 CONTINUOUS = "measure_continuous: {for: 1 s}"
 
 

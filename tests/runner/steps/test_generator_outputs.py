@@ -22,7 +22,7 @@ TWO_OUTPUTS: Edits = {
 @pytest.fixture(scope="module")
 def each(tmp_path_factory: pytest.TempPathFactory) -> Measured:
     folder = tmp_path_factory.mktemp("outputs")
-    bursts = "measure_burst: {cycles: [8], thd_n: 1 %, driven: [B]}"
+    bursts = "measure_burst: {cycles: [8], thd_n: 1 %, from: 500 mV, driven: [B]}"
     return measured(
         folder, FIND_EACH, CONTINUOUS_EACH, bursts, bench={**EIGHT_BITS, **TWO_OUTPUTS}, amplifier=QUIETER_B
     )

@@ -20,11 +20,11 @@ STIFF: Edits = {"rail_stiffness: 360 mohm": "rail_stiffness: 10 mohm", "rail: 41
 def ratings(tmp_path_factory: pytest.TempPathFactory) -> Measured:
     return measured(
         tmp_path_factory.mktemp("ratings"),
-        "find_clean_level: {thd_n: 1 %, from: 300 mV, to: 2 V}",
+        "find_clean_level: {thd_n: 1 %, from: 500 mV, to: 2 V}",
         "measure_continuous: {for: 1 s}",
-        "find_clean_level: {thd_n: 10 %, from: 300 mV, to: 2 V}",
+        "find_clean_level: {thd_n: 10 %, from: 500 mV, to: 2 V}",
         "measure_continuous: {for: 1 s}",
-        "state_power: {at: 14.4 V, from: 300 mV, to: 2 V}",
+        "state_power: {at: 14.4 V, from: 500 mV, to: 2 V}",
         amplifier=STIFF,
         bench={"seed: 2150": "seed: 2150\n  supply_lead: 8 mohm"},
     )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from itertools import pairwise
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -113,11 +113,21 @@ def test_what_does_not_settle_ends_the_run(ready: Rig) -> None:
 # -- the search ------------------------------------------------------------------------------------------------
 
 
-def test_the_clean_level_is_where_distortion_reaches_its_bound(ready: Rig) -> None:
-    ready.do(FindCleanLevel(thd_n=0.01, from_v=0.01, to_v=2.0), MeasureContinuous(for_s=1.0))
-    found = ready.run.clean_levels[4.0, 1e3, ("A", "B")]
-    assert found.thd_n == 0.01
-    for figure in ready.figures("thd_n").values():
+@pytest.fixture(scope="module")
+def searched(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Rig]:
+    """A search from far below, and the power at the level that it found."""
+    with rig(tmp_path_factory.mktemp("searched")) as bench:
+        bench.begin()
+        bench.do(POWER_ON, AT_4_OHM)
+        bench.run.has_looked = True
+        bench.taps.sent.clear()
+        bench.do(FindCleanLevel(thd_n=0.01, from_v=0.01, to_v=2.0), MeasureContinuous(for_s=1.0))
+        yield bench
+
+
+def test_the_clean_level_is_where_distortion_reaches_its_bound(searched: Rig) -> None:
+    assert searched.run.clean_levels[4.0, 1e3, ("A", "B")].thd_n == 0.01
+    for figure in searched.figures("thd_n").values():
         assert 0.007 < figure.value < 0.0105
 
 
@@ -145,26 +155,24 @@ def test_a_power_is_held_against_the_plate_at_no_more_than_the_plates_distortion
         assert [figure.verdict for figure in powers] == [verdict]
 
 
-def test_the_search_never_steps_more_than_its_rule_above_what_is_known_clean(ready: Rig) -> None:
-    ready.do(FindCleanLevel(thd_n=0.01, from_v=0.01, to_v=2.0))
-    (search,) = ready.events("search")
+def test_the_search_never_steps_more_than_its_rule_above_what_is_known_clean(searched: Rig) -> None:
+    (search,) = searched.events("search")
     clean_v = 0.01
     for exposure in search["exposures"]:
         assert exposure["level_v"] <= clean_v * STEP_RULE * (1 + 1e-9)
         if exposure["says"] == "clean":
             clean_v = max(clean_v, exposure["level_v"])
-    assert levels_set_v(ready) == pytest.approx([each["level_v"] for each in search["exposures"]], abs=1e-6)
+    assert levels_set_v(searched)[:-1] == pytest.approx([each["level_v"] for each in search["exposures"]], abs=1e-6)
 
 
-def test_the_amplifier_is_silent_between_exposures_and_after_the_search(ready: Rig) -> None:
-    ready.do(FindCleanLevel(thd_n=0.01, from_v=0.1, to_v=2.0))
-    switched = [text for text in ready.taps.to("generator") if text.startswith("OUTP O")]
-    assert switched[-1] == "OUTP OFF"
-    assert all(first != second for first, second in pairwise(switched))
+def test_the_amplifier_is_silent_between_exposures_and_after_the_search(searched: Rig) -> None:
+    exposures = len(searched.events("search")[0]["exposures"])
+    switched = [text for text in searched.taps.to("generator") if text.startswith("OUTP O")]
+    assert switched[: 2 * exposures] == ["OUTP ON", "OUTP OFF"] * exposures
 
 
 def test_a_bound_that_is_never_reached_gives_the_highest_level_and_a_note(ready: Rig) -> None:
-    ready.do(FindCleanLevel(thd_n=0.01, from_v=0.01, to_v=0.2))
+    ready.do(FindCleanLevel(thd_n=0.01, from_v=0.1, to_v=0.2))
     assert ready.run.clean_levels[4.0, 1e3, ("A", "B")].level_v == pytest.approx(0.2)
     assert any("distortion below 1 % up to 200 mV" in note for note in ready.audience.notes)
 
@@ -177,7 +185,7 @@ def test_a_search_that_starts_in_clipping_says_so(ready: Rig) -> None:
 
 def test_a_search_that_fails_forgets_the_level_found_before(ready: Rig) -> None:
     """A level found on a cold amplifier must not stand for the hot one."""
-    ready.do(FindCleanLevel(thd_n=0.01, from_v=0.1, to_v=2.0))
+    ready.run.clean_levels[4.0, 1e3, ("A", "B")] = CleanLevel(0.7, 0.01, supply_set_v=14.4)
     with pytest.raises(MeasurementError):
         ready.do(FindCleanLevel(thd_n=0.01, from_v=1.5, to_v=2.0))
     assert ready.run.clean_levels == {}
@@ -224,12 +232,23 @@ def test_idle_is_averaged_over_the_time_asked(bench: Rig) -> None:
 # -- bursts ----------------------------------------------------------------------------------------------------
 
 
-def test_bursts_are_measured_at_a_clean_and_a_full_drive_of_their_own(ready: Rig) -> None:
-    ready.do(MeasureBurst(cycles=(1, 8), every_s=0.25))
+@pytest.fixture(scope="module")
+def burst(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Rig]:
+    """Bursts of two lengths."""
+    with rig(tmp_path_factory.mktemp("burst")) as bench:
+        bench.begin()
+        bench.do(POWER_ON, AT_4_OHM)
+        bench.run.has_looked = True
+        bench.taps.sent.clear()
+        bench.do(MeasureBurst(cycles=(1, 8), every_s=0.25, low_level_ratio=0.1, from_v=0.4))
+        yield bench
+
+
+def test_bursts_are_measured_at_a_clean_and_a_full_drive_of_their_own(burst: Rig) -> None:
     by_length = {
         cycles: {
             figure.name: figure.value
-            for figure in ready.run.measured
+            for figure in burst.run.measured
             if figure.burst_cycles == cycles and figure.channel in {"total", ""}
         }
         for cycles in (1, 8)
@@ -239,26 +258,25 @@ def test_bursts_are_measured_at_a_clean_and_a_full_drive_of_their_own(ready: Rig
     assert by_length[8]["burst_power_first"] > by_length[8]["burst_power_clean"]
 
 
-def test_bursts_leave_a_low_steady_level_under_them_and_end_in_silence(ready: Rig) -> None:
+def test_bursts_leave_a_low_steady_level_under_them_and_end_in_silence(burst: Rig) -> None:
     """So no end of the bursts can leave the amplifier at full drive."""
-    ready.do(MeasureBurst(cycles=(8,), every_s=0.25, low_level_ratio=0.1))
-    assert max(levels_set_v(ready)) <= 0.1 * max(burst_levels_v(ready)) + 1e-6
-    assert told(ready, "generator")[-3:] == ["OUTP OFF", "ABOR", "SOUR:VOLT:MODE FIX"]
+    assert max(levels_set_v(burst)) <= 0.1 * max(burst_levels_v(burst)) + 1e-6
+    assert told(burst, "generator")[-3:] == ["OUTP OFF", "ABOR", "SOUR:VOLT:MODE FIX"]
 
 
-def test_the_record_of_a_single_cycle_is_stored_once(ready: Rig) -> None:
-    """First and worst cycle are the same one, so clean and full drive are."""
-    before = len(ready.events("capture"))
-    ready.do(MeasureBurst(cycles=(1,), every_s=0.25))
-    figures = ready.events("figures")[-1]
-    assert figures["captures"]["clean"] == figures["captures"]["full"]
-    assert len(ready.events("capture")) - before == 1
+def test_the_record_of_a_single_cycle_is_stored_once(burst: Rig) -> None:
+    """First and worst cycle are the same one, so clean and full drive are; of eight cycles there are two records."""
+    of_one, of_eight = (event for event in burst.events("figures") if event["analysis"] == "burst")
+    assert of_one["captures"]["clean"] == of_one["captures"]["full"]
+    assert of_eight["captures"]["clean"] != of_eight["captures"]["full"]
+    stored = [event["number"] < of_one["number"] for event in burst.events("capture")]
+    assert stored == [True, True, False, False]  # the first is that of the idle amplifier, at power_on
 
 
 def test_a_burst_whose_record_fails_still_ends_in_a_steady_mode(ready: Rig) -> None:
     ready.taps.forge("oscilloscope", "CHAN1:SCAL", "1E-3")
     with pytest.raises(MeasurementError, match="no vertical range"):
-        ready.do(MeasureBurst(cycles=(8,), every_s=0.25))
+        ready.do(MeasureBurst(cycles=(8,), every_s=0.25, from_v=0.5))
     assert told(ready, "generator")[-3:] == ["OUTP OFF", "ABOR", "SOUR:VOLT:MODE FIX"]
 
 
@@ -301,13 +319,12 @@ def test_continuous_power_at_a_given_level_is_that_of_ohms_law(ready: Rig) -> No
     assert total == pytest.approx(sum(ready.figures("continuous_power")[channel].value for channel in "AB"))
 
 
-def test_continuous_power_takes_the_clean_level_and_is_judged_against_the_plate(ready: Rig) -> None:
-    ready.do(FindCleanLevel(thd_n=0.01, from_v=0.1, to_v=2.0), MeasureContinuous(for_s=1.0))
-    found = ready.run.clean_levels[4.0, 1e3, ("A", "B")]
-    assert levels_set_v(ready)[-1] == pytest.approx(found.level_v, abs=1e-6)
+def test_continuous_power_takes_the_clean_level_and_is_judged_against_the_plate(searched: Rig) -> None:
+    found = searched.run.clean_levels[4.0, 1e3, ("A", "B")]
+    assert levels_set_v(searched)[-1] == pytest.approx(found.level_v, abs=1e-6)
     for channel in "AB":
-        assert ready.figures("continuous_power")[channel].verdict == "passes"  # rated 150 W
-    assert ready.figures("continuous_power")["total"].verdict == ""
+        assert searched.figures("continuous_power")[channel].verdict == "passes"  # rated 150 W
+    assert searched.figures("continuous_power")["total"].verdict == ""
 
 
 def test_a_level_that_was_set_is_measured_at_for_as_long_as_it_drives_the_amplifier(ready: Rig) -> None:
@@ -328,7 +345,8 @@ def test_a_tone_is_held_for_its_time_and_then_muted(ready: Rig) -> None:
 
 
 def test_a_level_found_for_one_load_is_none_for_another(ready: Rig) -> None:
-    ready.do(FindCleanLevel(thd_n=0.01, from_v=0.1, to_v=2.0), Set(load_ohm=2.0))
+    ready.run.clean_levels[4.0, 1e3, ("A", "B")] = CleanLevel(0.7, 0.01, supply_set_v=14.4)
+    ready.do(Set(load_ohm=2.0))
     with pytest.raises(MeasurementError, match="no clean level is known at 2 ohm and 1000 Hz"):
         ready.do(MeasureContinuous(for_s=1.0))
 
