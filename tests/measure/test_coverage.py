@@ -13,14 +13,15 @@ from benchmarks.coverage.kept import Kept
 from benchmarks.coverage.statistics import Coverage, coverage
 from benchmarks.coverage.units import unit_of
 
-SEEDS = range(1, 3)
+# Inputs of the oscilloscope share their error of gain on benches with an even seed.
+DRAWN = ((PAIRS[0], 1), (PAIRS[0], 2), (PAIRS[1], 1), (PAIRS[2], 2))
 
 
 @pytest.fixture(scope="module")
 def judged(tmp_path_factory: pytest.TempPathFactory) -> list[Judged]:
-    """Every figure of six dry runs, each on a bench with errors of its own."""
+    """Every figure of four dry runs, each on a bench with errors of its own."""
     folder: Path = tmp_path_factory.mktemp("coverage")
-    return [figure for pair in PAIRS for seed in SEEDS for figure in judged_figures(seed, pair, folder)]
+    return [figure for pair, seed in DRAWN for figure in judged_figures(seed, pair, folder)]
 
 
 @pytest.fixture(scope="module")

@@ -203,7 +203,7 @@ def test_the_flat_tops_of_a_clipped_tone_in_eight_bits_are_within_the_uncertaint
     interval_s, errors = 1e-6, list[float]()
     for noise in (0.25, 0.4):
         for _ in range(30):
-            seconds = np.arange(100_000) * interval_s
+            seconds = np.arange(50_000) * interval_s
             sine = np.sin(2 * np.pi * 1000.01 * seconds + chance.uniform(0, 2 * np.pi))
             exact = chance.uniform(40, 110) * np.clip(sine, -0.975, 0.975) + chance.uniform(-0.5, 0.5)
             coded = np.round(exact + noise * chance.standard_normal(exact.size))
