@@ -18,9 +18,9 @@ OVERDRIVE_AT_1_PERCENT = 1.02935
 def steady_power_w(relays: tuple[int, ...], plate: Plate = PLATE) -> float:
     """Power of the first channel, with all channels driven continuously to 1 % distortion; the level by bisection."""
     description = describe(plate=plate, amplifier=derive_physics(plate))
-    low_v, high_v = 0.0, 3.0
+    low_v, high_v = 0.3, 1.5
     power_w = 0.0
-    for _ in range(16):
+    for _ in range(10):  # to a milliwatt in a watt
         physical_bench = awake(description, relays)
         drive = physical_bench.connections.drive
         drive.output_on, drive.level_v = True, (low_v + high_v) / 2
