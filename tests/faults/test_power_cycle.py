@@ -90,18 +90,34 @@ class TrueRecords(Meddler):
 # -- it starts again --------------------------------------------------------------------------------------------
 
 
+# Back at once, one after the other in the same step; or after the time that it needs to start.
+TWO_AT_ONCE = {"generator": BUSY, "load": "at: 16.2 s"}
+SLOW = f"{BUSY}, for: 20 s"
+
+
+def power_cycles(when: dict[str, str], folder: Path) -> Ended:
+    """The brief sequence with a power cycle of each of these instruments."""
+    faults = (f"{{kind: power cycle, instrument: {role}, {at}}}" for role, at in when.items())
+    return dry_run(folder, *faults, repeats=True)
+
+
+@pytest.fixture(scope="module")
+def slow_supply(tmp_path_factory: pytest.TempPathFactory) -> Ended:
+    return power_cycles({"supply": SLOW}, tmp_path_factory.mktemp("slow_supply"))
+
+
 @pytest.mark.parametrize(
-    ("role", "lasts"), [*((role, "") for role in ROLES[:-1]), ("supply", ", for: 20 s"), ("thermometer", ", for: 20 s")]
+    "when", [TWO_AT_ONCE, {"oscilloscope": BUSY}, {"thermometer": SLOW}, {"supply": SLOW}], ids=" ".join
 )
 def test_the_step_begins_anew_and_the_run_gives_what_it_would_have_given(
-    tmp_path: Path, calm: Figures, role: str, lasts: str
+    tmp_path: Path, calm: Figures, slow_supply: Ended, when: dict[str, str]
 ) -> None:
     """Whether the instrument is back at once or needs time to start, and whichever thread uses it first."""
-    ended = dry_run(tmp_path, f"{{kind: power cycle, instrument: {role}, {BUSY}{lasts}}}", repeats=True)
+    ended = slow_supply if "supply" in when else power_cycles(when, tmp_path)
     assert (ended.exit_code, ended.still_on) == (0, ())
     assert_same(figures_of(ended), calm)
-    (given_up,) = of_kind(ended, STEP_GIVEN_UP)
-    assert (given_up["step"], given_up["lost_power"], given_up["times"]) == ("4 measure_continuous", [role], 1)
+    given_up = [(event["step"], event["lost_power"], event["times"]) for event in of_kind(ended, STEP_GIVEN_UP)]
+    assert given_up == [("4 measure_continuous", [role], times) for times, role in enumerate(when, start=1)]
 
 
 def test_nothing_is_on_and_the_journal_has_it_before_the_first_command(tmp_path: Path) -> None:
@@ -134,8 +150,8 @@ def test_a_supply_that_lost_its_power_gives_it_again_as_power_on_does(tmp_path: 
 
 def test_a_switch_on_that_needed_care_needs_it_again(tmp_path: Path) -> None:
     ramp = "ramp_supply: {voltage: 14.4 V, current_limit: 5 A, step: 4 V, dwell: 2 s}"
-    faults = ["{kind: power cycle, instrument: generator, at: 40 s}"]
-    files = files_of(ramp, "hold: {for: 60 s}", "measure_idle: {for: 1 s}", "power_off", faults=faults)
+    faults = ["{kind: power cycle, instrument: generator, at: 25 s}"]
+    files = files_of(ramp, "hold: {for: 30 s}", "measure_idle: {for: 1 s}", "power_off", faults=faults)
     ended = dry_run_of(files, tmp_path)
     assert ended.exit_code == 0
     (again,) = of_kind(ended, STEP_BEGINS_ANEW)
@@ -163,9 +179,8 @@ def test_a_step_that_switches_everything_off_switches_nothing_on_to_begin_anew(t
     assert of_kind(ended, "step started")[-1]["time_s"] == again["time_s"]
 
 
-def test_two_runs_with_the_same_power_cycle_write_the_same_bytes(tmp_path: Path) -> None:
-    fault = f"{{kind: power cycle, instrument: supply, {BUSY}, for: 7 s}}"
-    runs = [dry_run(tmp_path, fault, repeats=True) for _ in range(2)]
+def test_two_runs_with_the_same_power_cycle_write_the_same_bytes(tmp_path: Path, slow_supply: Ended) -> None:
+    runs = [slow_supply, power_cycles({"supply": SLOW}, tmp_path)]
     folders = [ended.result.folder for ended in runs if ended.result]
     for file in ("figures.csv", "trend.csv"):
         assert (folders[0] / file).read_bytes() == (folders[1] / file).read_bytes()
@@ -181,9 +196,12 @@ def test_two_runs_with_the_same_power_cycle_write_the_same_bytes(tmp_path: Path)
 @pytest.fixture(scope="module")
 def interrupted(tmp_path_factory: pytest.TempPathFactory) -> Ended:
     """The first of two burst lengths has its figures when the oscilloscope loses its power."""
-    steps = ("set: {load: 4 ohm, frequency: 1 kHz}", "measure_burst: {cycles: [1, 8], every: 250 ms, to: 1.2 V}")
+    steps = (
+        "set: {load: 4 ohm, frequency: 1 kHz}",
+        "measure_burst: {cycles: [1, 8], every: 250 ms, from: 400 mV, to: 1.2 V}",
+    )
     files = files_of(
-        POWER_ON_LINE, *steps, "power_off", faults=["{kind: power cycle, instrument: oscilloscope, at: 23 s}"]
+        POWER_ON_LINE, *steps, "power_off", faults=["{kind: power cycle, instrument: oscilloscope, at: 17.5 s}"]
     )
     return dry_run_of(files, tmp_path_factory.mktemp("interrupted"))
 

@@ -9,17 +9,13 @@ import pandas as pd
 import pytest
 
 from benchctl.archive.folder import RunFolder
-from benchctl.launch.run import Documents, run
 from benchmarks.kill_campaign.resumed import problems_of
-from benchmarks.nobody import Nobody
-from benchmarks.rig import AMPLIFIER, BENCH
-from tests.pages import ROOT
+from tests.shared_runs import SharedRuns
 
 
 @pytest.fixture(scope="module")
-def undisturbed(tmp_path_factory: pytest.TempPathFactory) -> RunFolder:
-    documents = Documents(ROOT / "sequences" / "quick_check.yaml", BENCH, AMPLIFIER)
-    return RunFolder.open(run(documents, Nobody(), out=tmp_path_factory.mktemp("runs"), dry_run=True).folder)
+def undisturbed(shared_runs: SharedRuns) -> RunFolder:
+    return RunFolder.open(shared_runs.of("quick_check", "hx2150").folder)
 
 
 def faults_where(undisturbed: RunFolder, out: Path, figure: str, factor: float) -> list[str]:

@@ -21,12 +21,12 @@ def trip_supply(bench: Rig) -> None:
 
 def test_a_supply_that_protects_itself_ends_the_run_within_seconds(held: Rig) -> None:
     """Without a supply there is nothing to measure, so the run does not go on."""
-    held.at(60.0, lambda: trip_supply(held))
+    held.at(20.0, lambda: trip_supply(held))
     outcome = held.execute()
     assert isinstance(outcome.error, LimitTripped)
     assert outcome.error.limit == "supply_protection"
     assert outcome.exit_code == 4
-    assert held.run.clock.now() < 70.0
+    assert held.run.clock.now() < 30.0
     assert journal_ends_safe(held)
 
 
@@ -37,7 +37,7 @@ def test_it_is_named_where_the_voltage_that_is_gone_would_end_the_run_too(
     tmp_path: Path, limits: dict[str, str]
 ) -> None:
     with rig(tmp_path, files(POWER_ON_LINE, IDLE, DRIVEN, LONG_HOLD, limits=limits)) as bench:
-        bench.at(60.0, lambda: trip_supply(bench))
+        bench.at(20.0, lambda: trip_supply(bench))
         outcome = bench.execute()
     assert isinstance(outcome.error, LimitTripped)
     assert outcome.error.limit == "supply_protection"
@@ -48,7 +48,7 @@ def test_it_is_named_where_the_voltage_that_is_gone_would_end_the_run_too(
 @pytest.mark.parametrize("answer", ["1;0", "0;4", "+8;0", "0;ON", "2.0E+00;0"])
 def test_any_answer_but_nought_says_that_it_has_tripped(held: Rig, answer: str) -> None:
     question = "NSEL 1;:SOUR:VOLT:PROT:TRIP?;:SOUR:CURR:PROT:TRIP?"
-    held.at(60.0, lambda: held.taps.forge("supply", question, answer))
+    held.at(20.0, lambda: held.taps.forge("supply", question, answer))
     outcome = held.execute()
     assert isinstance(outcome.error, LimitTripped)
     assert outcome.error.limit == "supply_protection"
@@ -56,7 +56,7 @@ def test_any_answer_but_nought_says_that_it_has_tripped(held: Rig, answer: str) 
 
 def test_outputs_that_fall_silent_with_it_are_not_put_down_to_the_amplifier(tmp_path: Path) -> None:
     with rig(tmp_path, files(POWER_ON_LINE, IDLE, DRIVEN, "measure_continuous: {for: 60 s}", LONG_HOLD)) as bench:
-        bench.at(30.0, lambda: trip_supply(bench))
+        bench.at(20.0, lambda: trip_supply(bench))
         outcome = bench.execute()
     assert isinstance(outcome.error, LimitTripped)
     assert outcome.error.limit == "supply_protection"
@@ -70,7 +70,7 @@ def test_it_is_named_beside_another_reason_too(held: Rig) -> None:
         trip_supply(held)
         held.run.interlock.open(OperatorStop("stopped by Ctrl-C"))
 
-    held.at(60.0, trip_and_stop)
+    held.at(20.0, trip_and_stop)
     outcome = held.execute()
     assert isinstance(outcome.error, OperatorStop)
     assert outcome.tripped_outputs == ("main",)
@@ -100,7 +100,7 @@ def test_a_watchdog_of_the_supply_that_trips_ends_the_run_and_is_named(tmp_path:
 
 
 def test_a_watchdog_that_is_fed_is_no_trouble_is_armed_before_power_and_disarmed_at_the_end(tmp_path: Path) -> None:
-    with rig(tmp_path, files(POWER_ON_LINE, "hold: {for: 60 s}", "power_off")) as bench:
+    with rig(tmp_path, files(POWER_ON_LINE, "hold: {for: 30 s}", "power_off")) as bench:
         assert bench.execute().exit_code == 0
         sent = bench.taps.to("supply")
         assert not bench.connections.watchdog.settings.enabled
@@ -111,7 +111,7 @@ def test_a_watchdog_that_is_fed_is_no_trouble_is_armed_before_power_and_disarmed
 
 def test_a_watchdog_goes_on_where_the_bench_is_not_known_to_be_safe(tmp_path: Path) -> None:
     """In the end it may be what switches the outputs off."""
-    with rig(tmp_path, files(POWER_ON_LINE, "hold: {for: 60 s}")) as bench:
-        bench.at(30.0, lambda: bench.taps.forge("supply", "OUTP?", "1"))
+    with rig(tmp_path, files(POWER_ON_LINE, "hold: {for: 30 s}")) as bench:
+        bench.at(20.0, lambda: bench.taps.forge("supply", "OUTP?", "1"))
         assert bench.execute().exit_code == 5
         assert bench.connections.watchdog.settings.enabled
