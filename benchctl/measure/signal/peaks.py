@@ -150,19 +150,14 @@ def noise_beside_tones(values: Samples) -> float:
     return math.sqrt(float(np.median(lines)) / math.log(2.0) / whole)
 
 
-def scatter_of_highest(near: Samples) -> Samples:
-    """How much the highest of some samples scatters from record to record, in standard deviations of the noise."""
-    scatter: Samples = 1.0 / np.sqrt(1.0 + np.log(np.maximum(near / _FEWER_THAT_SCATTER, 1.0)))
-    return scatter
-
-
 def _rise_and_scatter(near: Samples) -> tuple[Samples, Samples, Samples]:
     """For a top of which `near` samples lie near the highest: by how much that is expected to lie above the signal's
     own peak, how much it scatters, and how well the rise is known, all in standard deviations of the noise; shapes as
     that of `near`. Nobody knows how round the top is: it may rise like a level one, or less."""
     level, rounded = _level_rise(near), _level_rise(near / _FEWER_IF_ROUND)
+    own = 1.0 / np.sqrt(1.0 + np.log(np.maximum(near / _FEWER_THAT_SCATTER, 1.0)))
     doubt = np.maximum((level - rounded) / math.sqrt(12.0), _ROUND_DOUBT * level)
-    return (level + rounded) / 2.0, scatter_of_highest(near), doubt
+    return (level + rounded) / 2.0, own, doubt
 
 
 def _level_rise(near: Samples) -> Samples:

@@ -11,13 +11,14 @@ from __future__ import annotations
 import math
 from functools import cache
 from statistics import NormalDist
+from typing import NamedTuple
 
 import numpy as np
 
 from benchctl.measure.rounding.ripple import SHAPING_HARMONICS
 from benchctl.measure.rounding.tops import cycle_of
 from benchctl.measure.signal.distortion import ABOVE_NOISE, Shape, ToneSpectrum, median_density
-from benchctl.measure.signal.peaks import ABOVE_THE_MEAN, NEAR, Blur, Peak, lowest_and_highest, scatter_of_highest
+from benchctl.measure.signal.peaks import ABOVE_THE_MEAN, NEAR, Blur, Peak, lowest_and_highest
 from benchctl.measure.signal.record import Samples
 
 _NORMAL = NormalDist()
@@ -72,24 +73,45 @@ def _cycle(shape: Shape) -> Samples:
 def _highest(values: Samples, cycle: Samples, blur: Blur) -> Peak:
     top = float(values.max())
     near = int(np.count_nonzero(values >= top - NEAR * blur.noise))
-    rise = _rise((float(cycle.max()) - cycle) / blur.noise, near)
-    own_v = math.hypot(blur.noise * float(scatter_of_highest(np.array(near))), blur.rounding)
-    doubt_v = blur.noise * math.hypot(_DOUBT * rise, math.sqrt(SHAPING_HARMONICS / values.size))
-    return Peak(top - blur.noise * rise, math.hypot(own_v, doubt_v), own_v)
+    highs = _highs((float(cycle.max()) - cycle) / blur.noise, near)
+    own_v = highs.follows * math.hypot(blur.noise * highs.scatter, blur.rounding)
+    doubt_v = blur.noise * math.hypot(_DOUBT * highs.rise, math.sqrt(SHAPING_HARMONICS / values.size))
+    return Peak(top - blur.noise * highs.rise, math.hypot(own_v, doubt_v), own_v)
 
 
-def _rise(depths: Samples, near: int) -> float:
-    """By how much the highest of some samples is expected to lie above the top, in standard deviations of the noise.
+class _Highs(NamedTuple):
+    """By how much the highest of some samples is expected to lie above the top, and how much it scatters from record to
+    record, in standard deviations of the noise.
 
-    Of points that lie d below the top, a part F(m), the mean of the normal tail at m + d, is above m. If that is the
-    mean of the highest, exp(-0.577) of all samples are expected above it (Gumbel), and F(m - 4) / F(m) times as many
-    near it.
+    `follows`: an error of the highest is so many times as large in what it is freed to, since fewer samples are near a
+    highest that is too high, and so less is taken off.
     """
+
+    rise: float
+    scatter: float
+    follows: float
+
+
+def _highs(depths: Samples, near: int) -> _Highs:
+    """Of points that lie d below the top, a part F(m), the mean of the normal tail at m + d, is above m. If that is the
+    mean of the highest, exp(-0.577) of all samples are expected above it (Gumbel), and F(m - 4) / F(m) times as many
+    near it. None of n is above m with a probability of exp(-n F(m))."""
     places = np.rint(depths[depths < _DEEPEST / _FINE] * _FINE).astype(np.int64)
     weights = np.bincount(places, minlength=_DEEPEST + 1)
     above = np.convolve(_tail(), weights[::-1], mode="valid")
-    nears = ABOVE_THE_MEAN * above[:-_NEAR_PLACES] / above[_NEAR_PLACES:]
-    return float(np.interp(math.log(max(near, 1)), np.log(nears), np.arange(_HIGHEST + 1) / _FINE))
+    falls = -np.gradient(np.log(above))
+    nears = np.log(ABOVE_THE_MEAN * above[:-_NEAR_PLACES] / above[_NEAR_PLACES:])
+    found = round(float(np.interp(math.log(max(near, 1)), nears, np.arange(_HIGHEST + 1.0))))
+    samples, fall = ABOVE_THE_MEAN / above[found + _NEAR_PLACES], falls[found + _NEAR_PLACES]
+    scatter = _standard_deviation(np.exp(-samples * above))
+    return _Highs(found / _FINE, scatter / _FINE, float(fall / (fall - falls[found])))
+
+
+def _standard_deviation(below: Samples) -> float:
+    """Of what lies below each place with such a probability, in places."""
+    chances, places = np.diff(below), np.arange(below.size - 1)
+    middle = np.average(places, weights=chances)
+    return math.sqrt(float(np.average((places - middle) ** 2, weights=chances)))
 
 
 @cache
