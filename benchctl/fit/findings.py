@@ -23,6 +23,13 @@ def quantity_in_words(quantity: Quantity) -> str:
     return f"{words} {prefix}{quantity.unit}"
 
 
+def uncertainty_in_words(quantity: Quantity) -> str:
+    """U alone, with the prefix that the value has: 0.67 mohm."""
+    factor, prefix = (0.01, "") if quantity.unit == "%" else _prefix(quantity)
+    unit = "" if quantity.unit == "1" else f" {prefix}{quantity.unit}"
+    return f"{quantity.expanded_uncertainty / factor:.2g}{unit}"
+
+
 def _prefix(quantity: Quantity) -> tuple[float, str]:
     if quantity.unit not in _WITH_PREFIX:
         return 1.0, ""

@@ -298,7 +298,8 @@ def _groups(takes: Sequence[Take]) -> list[list[int]]:
     for number, take in enumerate(takes):
         instants = take.instants
         bins = tuple(map(tuple, instants.bins.tolist()))
-        key = (take.shape, len(instants.nodes_s), bins, tuple(np.round(instants.after_s, 9)), take.quiet)
+        after_s = tuple(np.round(instants.after_s, 9))
+        key = (take.shape, len(instants.nodes_s), tuple(instants.sampled), bins, after_s, take.quiet)
         found.setdefault(key, []).append(number)
     return list(found.values())
 

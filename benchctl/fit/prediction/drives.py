@@ -49,13 +49,18 @@ class Steady:
 def clean_steady(of: Physics, kind: Kind, limit: float, beside: float) -> tuple[Steady, Steady]:
     """At the highest clean level, and for the first set at `beside` times it; `of.peak_v` holds what a level of 1 asks
     for."""
-    level = _level(of, lambda at, level: _steady_cycle(at, kind, level)[0][None], limit, kind.halves)
+    level = clean_level(of, kind, limit)
     return _steady(of, kind, level), _steady(first_of(of), kind, level[:1] * beside)
 
 
 def steady_at(of: Physics, kind: Kind, level: Samples) -> Steady:
     """At a level of its own, which may clip."""
     return _steady(of, kind, level)
+
+
+def clean_level(of: Physics, kind: Kind, limit: float) -> Samples:
+    """The highest clean level of a steady tone, for each set."""
+    return _level(of, lambda at, level: _steady_cycle(at, kind, level)[0][None], limit, kind.halves)
 
 
 def clean_burst(  # noqa: PLR0917

@@ -54,7 +54,7 @@ def predict(found: Examination, asked: Asked) -> Prediction:
 
 def _figures(fitted: Fitted, asked: Asked) -> tuple[list[Predicted], float]:
     sets = _Sets(fitted)
-    of = _physics(fitted, asked, sets.coordinates)
+    of = physics_for(fitted, asked, sets.coordinates)
     steady, lower = clean_steady(of, fitted.kind, THD_LIMIT, SEARCHED)
     figures = [sets.figure(*each, cycles=0) for each in _of_steady(fitted, steady, lower)]
     for cycles in asked.bursts:
@@ -104,7 +104,8 @@ class _Sets:
         return Predicted(name, channel, unit, float(values[0]), math.hypot(*parts.values()), cycles, parts)
 
 
-def _physics(fitted: Fitted, asked: Asked, coordinates: Samples) -> Physics:
+def physics_for(fitted: Fitted, asked: Asked, coordinates: Samples) -> Physics:
+    """The physics of all sets of coordinates where it is asked for; `peak_v` for a level of 1."""
     values = fitted.parameters.values(coordinates)
     of = fitted.forward.physics([_reference(fitted)], values)
     channels = fitted.run.amplifier.channels

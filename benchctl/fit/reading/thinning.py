@@ -114,7 +114,7 @@ def _points(capture: Capture, instants: Instants, scale: Scale) -> Item:
     trace = capture.trace(scale.signal)
     places = _places(capture, instants.nodes_s[instants.sampled])
     values = trace.values()[places]
-    return Item(scale.signal, values, np.full(len(values), _noise_of_a_sample(trace)), scale)
+    return Item(scale.signal, values, np.full(len(values), noise_of_a_sample(trace)), scale)
 
 
 def supply_bins(capture: Capture, instants: Instants, scales: Mapping[str, Scale]) -> dict[str, Item]:
@@ -129,18 +129,18 @@ def supply_bins(capture: Capture, instants: Instants, scales: Mapping[str, Scale
 def _means(capture: Capture, instants: Instants, scale: Scale) -> Item:
     trace = capture.trace(scale.signal)
     values = trace.values()
-    spans = list(_spans(capture, instants))
-    means = [_mean(values[start : stop + 1]) for start, stop in spans]
-    noise = _noise_of_a_sample(trace)
+    bounds = list(spans(capture, instants))
+    means = [_mean(values[start : stop + 1]) for start, stop in bounds]
+    noise = noise_of_a_sample(trace)
     return Item(
         scale.signal,
         np.array(means),
-        np.array([_noise_of_a_mean(trace, noise, stop - start) for start, stop in spans]),
+        np.array([noise_of_a_mean(trace, noise, stop - start) for start, stop in bounds]),
         scale,
     )
 
 
-def _spans(capture: Capture, instants: Instants) -> Iterator[tuple[int, int]]:
+def spans(capture: Capture, instants: Instants) -> Iterator[tuple[int, int]]:
     """First and last sample of each bin."""
     end_s = float(instants.nodes_s[-1])
     if len(instants.after_s):
@@ -156,7 +156,7 @@ def _spans(capture: Capture, instants: Instants) -> Iterator[tuple[int, int]]:
 def whole_mean(capture: Capture, scale: Scale) -> Item:
     """The mean of a whole record."""
     trace = capture.trace(scale.signal)
-    noise = _noise_of_a_mean(trace, _noise_of_a_sample(trace), capture.samples)
+    noise = noise_of_a_mean(trace, noise_of_a_sample(trace), capture.samples)
     return Item(scale.signal, np.array([trace.values().mean()]), np.array([noise]), scale)
 
 
@@ -176,7 +176,7 @@ def _places(capture: Capture, times_s: Samples) -> NDArray[np.int64]:
     return np.clip(places, 0, capture.samples - 1)
 
 
-def _noise_of_a_sample(trace: Trace) -> float:
+def noise_of_a_sample(trace: Trace) -> float:
     """From what neighbours differ by beyond a cubic, with the steps of the converter in it."""
     values = trace.values()[-4096:]
     fourth = np.diff(values, 4)
@@ -185,7 +185,8 @@ def _noise_of_a_sample(trace: Trace) -> float:
     return max(seen, trace.step / math.sqrt(12.0))
 
 
-def _noise_of_a_mean(trace: Trace, noise: float, samples: int) -> float:
+def noise_of_a_mean(trace: Trace, noise: float, samples: int) -> float:
+    """Of the mean over some samples, each with this noise."""
     if noise < _QUIET_STEPS * trace.step:
         return trace.step / math.sqrt(12.0)
     return math.hypot(noise / math.sqrt(max(samples, 1)), _LEAST_OF_STEP * trace.step)

@@ -1,0 +1,1 @@
+"""Whether a further step tells as much as `benchctl fit --next` has promised, on dry runs."""
