@@ -7,16 +7,17 @@ from pathlib import Path
 
 import pytest
 
-from benchmarks.forms import loads, oscilloscopes, supplies, thermometers
+from benchmarks.forms import generators, loads, oscilloscopes, supplies, thermometers
 from benchmarks.forms.together import Together
 from benchmarks.forms.trials import Form, try_form
 
 FORMS: dict[str, Form] = {
-    form.speaks: form for form in (*loads.FORMS, *thermometers.FORMS, *supplies.FORMS, *oscilloscopes.FORMS)
+    form.speaks: form
+    for form in (*generators.FORMS, *loads.FORMS, *thermometers.FORMS, *supplies.FORMS, *oscilloscopes.FORMS)
 }
 BENCHES = (
     ("relay_text", "kelvin_by_letter", "apply", "byte_order_asked"),
-    ("bit_mask", "always_eight", "zero_is_on"),
+    ("key_value_list", "bit_mask", "always_eight", "zero_is_on"),
     ("limit_only", "floats"),
     ("three_ranges",),
 )

@@ -272,10 +272,9 @@ def test_what_is_not_read_back_is_compared_with_a_record_before_any_power(
         assert max(levels_v) < 0.05, "only the look was driven"
 
 
-@pytest.mark.parametrize("speaks", ["bus_trigger", "key_value_list"])
-def test_quick_check_finishes_on_a_slow_generator(tmp_path: Path, speaks: str) -> None:
+def test_quick_check_finishes_on_a_slow_generator(tmp_path: Path) -> None:
     """The command `python -m benchmarks.forms` tries every form."""
-    (form,) = (each for each in generators.FORMS if each.speaks == speaks)
+    (form,) = (each for each in generators.FORMS if each.speaks == "bus_trigger")
     vices = "answers_after: 50 ms, reset_takes: 2 s, left_by_last_user: [offset, sweep, load]"
     done = try_form(form, tmp_path, vices=vices)
     assert done.exit_code == 0

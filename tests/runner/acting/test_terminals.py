@@ -39,20 +39,25 @@ def trims(run: Measured) -> list[float]:
     return [float(found[1]) for found in said if found]
 
 
-def test_what_the_leads_take_is_added_at_the_supply(tmp_path: Path) -> None:
+@pytest.fixture(scope="module")
+def trimmed(tmp_path_factory: pytest.TempPathFactory) -> Measured:
+    """On leads of 50 mohm."""
+    folder = tmp_path_factory.mktemp("trimmed")
+    return measured(folder, IDLE, bench={**FINE, **leads("50 mohm")}, power_on=AT_TERMINALS)
+
+
+def test_what_the_leads_take_is_added_at_the_supply(trimmed: Measured) -> None:
     """Ohm's law: 50 mohm and some 1.7 A of idle current take 85 mV, which 0.02 % of 14.4 V can show."""
-    run = measured(tmp_path, IDLE, bench={**FINE, **leads("50 mohm")}, power_on=AT_TERMINALS)
-    at_terminals, at_supply = run.figure("supply_voltage"), run.figure("supply_output_voltage")
+    at_terminals, at_supply = trimmed.figure("supply_voltage"), trimmed.figure("supply_output_voltage")
     assert at_terminals.value == pytest.approx(14.4, abs=0.006)
-    lost_v = 0.050 * run.figure("idle_current").value
+    lost_v = 0.050 * trimmed.figure("idle_current").value
     assert at_supply.value - at_terminals.value == pytest.approx(lost_v, abs=0.02)
-    assert trims(run)[-1] == pytest.approx(14.4 + lost_v, abs=0.03)
-    assert any("the supply is set to 14.4" in note and "for 14.4 V there" in note for note in run.notes)
+    assert trims(trimmed)[-1] == pytest.approx(14.4 + lost_v, abs=0.03)
+    assert any("the supply is set to 14.4" in note and "for 14.4 V there" in note for note in trimmed.notes)
 
 
-def test_the_conditions_say_where_the_voltage_holds(tmp_path: Path) -> None:
-    run = measured(tmp_path, IDLE, bench={**FINE, **leads("50 mohm")}, power_on=AT_TERMINALS)
-    row = run.table[run.table["figure"] == "idle_current"].iloc[0]
+def test_the_conditions_say_where_the_voltage_holds(trimmed: Measured) -> None:
+    row = trimmed.table[trimmed.table["figure"] == "idle_current"].iloc[0]
     assert (row["supply_set_v"], row["supply_at"]) == (14.4, "terminals")
 
 

@@ -9,6 +9,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from pathlib import Path
 
+import pytest
+
 from benchctl.archive.journal.entries import entries_of
 from benchctl.archive.verdicts import named_figures
 from benchctl.archive.verify import verdict_differences
@@ -30,13 +32,21 @@ def performed(bench: Rig) -> str:
     return bench.figures("idle_current")[""].verdict
 
 
+@pytest.fixture(scope="module")
+def steady(tmp_path_factory: pytest.TempPathFactory) -> Rig:
+    """The whole sequence with a bias that stays, and the bench closed again."""
+    with rig(tmp_path_factory.mktemp("steady"), files(*STEPS, "power_off", amplifier=LIGHT)) as bench:
+        bench.execute()
+        return bench
+
+
 def verdict(folder: Path, *steps: str, amplifier: Mapping[str, str] | None = None) -> str:
     with rig(folder, files(*steps, "power_off", amplifier=amplifier)) as bench:
         return performed(bench)
 
 
-def test_a_bias_that_stays_passes(tmp_path: Path) -> None:
-    assert verdict(tmp_path, *STEPS, amplifier=LIGHT) == "passes"
+def test_a_bias_that_stays_passes(steady: Rig) -> None:
+    assert steady.figures("idle_current")[""].verdict == "passes"
 
 
 def test_a_bias_that_drifts_fails_and_comes_out_so_again_from_the_journal(tmp_path: Path) -> None:
@@ -49,15 +59,13 @@ def test_a_bias_that_drifts_fails_and_comes_out_so_again_from_the_journal(tmp_pa
         assert [each.figure for each in kept] == [each.figure for each in bench.run.named["cold_idle"]]
 
 
-def test_a_verdict_that_does_not_follow_from_its_criterion_is_told(tmp_path: Path) -> None:
-    with rig(tmp_path, files(*STEPS, "power_off", amplifier=LIGHT)) as bench:
-        performed(bench)
-        events = [
-            {**event, "figures": [{**each, "verdict": each["verdict"] and "fails"} for each in event["figures"]]}
-            if event["event"] == "figures"
-            else event
-            for event in bench.events()
-        ]
+def test_a_verdict_that_does_not_follow_from_its_criterion_is_told(steady: Rig) -> None:
+    events = [
+        {**event, "figures": [{**each, "verdict": each["verdict"] and "fails"} for each in event["figures"]]}
+        if event["event"] == "figures"
+        else event
+        for event in steady.events()
+    ]
     (told,) = verdict_differences(entries_of(events))
     assert told.what == "verdict"
     assert told.outcome == "comes out as passes"

@@ -31,7 +31,7 @@ def gives_figures(folder: Path, *steps: str, bench: Edits) -> bool:
 @pytest.mark.parametrize(
     ("bench", "steps", "says"),
     [
-        (SMALL, (SET_4_OHM, "measure_burst: {cycles: [8]}"), "a record of 510 ms with 19.61 kSa/s"),
+        (SMALL, (SET_4_OHM, "measure_burst: {cycles: [8], from: 500 mV}"), "a record of 510 ms with 19.61 kSa/s"),
         (SMALL, (SET_4_OHM, "measure_noise: {}"), "need more than 40 kSa/s"),
         (SMALL, ("set: {load: 4 ohm, frequency: 20 Hz}", TONE), "use a frequency of 180 Hz or more"),
         (SLOW, ("set: {load: 4 ohm, frequency: 20 kHz}", TONE), "a sample rate of 400 kSa/s (100 kSa/s now)"),
@@ -49,7 +49,7 @@ def test_a_record_too_coarse_for_its_figures_is_refused(
 @pytest.mark.parametrize(
     "steps",
     [
-        (SET_4_OHM, "measure_burst: {cycles: [8], every: 210 ms}"),
+        (SET_4_OHM, "measure_burst: {cycles: [8], every: 210 ms, from: 500 mV}"),
         ("set: {load: 4 ohm, frequency: 180 Hz}", TONE),
         (SET_4_OHM, "measure_response: {per_octave: 1}"),
         (SET_4_OHM, "measure_damping: {loads: [4 ohm, 2 ohm]}"),
