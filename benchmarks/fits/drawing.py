@@ -14,6 +14,7 @@ import yaml
 from benchctl.documents.amplifier_file.amplifier import Amplifier
 from benchctl.documents.reader import load_amplifier
 from benchctl.library import find
+from benchmarks.coverage.campaign import IMPERFECTIONS
 from benchmarks.sequences.trials import BENCHES
 
 # Factors on what the shipped amplifier has, or values in their units, each drawn evenly; factors evenly by logarithm.
@@ -29,7 +30,12 @@ VALUES: Mapping[str, tuple[float, float]] = {
     "soft_knee": (0.005, 0.10),
 }
 RANGE_GAIN = "0.1 %"
-"""By which two ranges of an oscilloscope channel differ at most, which is what the fit takes for the linearity."""
+"""By which two ranges of an oscilloscope channel differ at most; five times that of one with 8 bits."""
+
+ORDINARY, UNTIDY = "eight_bit", "untidy_workshop"
+"""Shipped benches: the first has the accuracies of an ordinary bench, the second what is not ideal about one."""
+
+TIDY, *_ = BENCHES_DRAWN = ("12 bits", "8 bits", "12 bits, untidy", "8 bits, untidy")
 
 
 @dataclass(frozen=True)
@@ -41,8 +47,13 @@ class Drawn:
     truths: Mapping[tuple[str, str], float]
 
 
-def drawn(base: str, seed: int, folder: Path) -> Drawn:
-    """Write the files of one draw."""
+def bench_of(seed: int) -> str:
+    """Which kind of bench a draw of a campaign is on: all of them in turn."""
+    return BENCHES_DRAWN[seed % len(BENCHES_DRAWN)]
+
+
+def drawn(base: str, seed: int, folder: Path, bench: str = TIDY) -> Drawn:
+    """Write the files of one draw, on one of the kinds of bench."""
     chance = random.Random(f"{base} {seed}")
     sound = load_amplifier(base)
     content = yaml.safe_load(find("amplifiers", base).read_text(encoding="utf-8"))
@@ -59,7 +70,7 @@ def drawn(base: str, seed: int, folder: Path) -> Drawn:
     }
     amplifier = folder / "amplifier.yaml"
     amplifier.write_text(yaml.safe_dump(content, sort_keys=False), encoding="utf-8")
-    return Drawn(amplifier, _bench(base, seed, folder), truths_of(sound, numbers))
+    return Drawn(amplifier, _bench(base, seed, folder, bench), truths_of(sound, numbers))
 
 
 def _numbers(sound: Amplifier, chance: random.Random) -> dict[str, float]:
@@ -76,12 +87,44 @@ def _numbers(sound: Amplifier, chance: random.Random) -> dict[str, float]:
     return {name: known[name] * factor for name, factor in factors.items()} | values
 
 
-def _bench(base: str, seed: int, folder: Path) -> Path:
-    content = yaml.safe_load(find("benches", BENCHES[base]).read_text(encoding="utf-8"))
-    content["simulation"] = {"seed": seed, "imperfections": {"oscilloscope": {"range_gain": RANGE_GAIN}}}
+def _bench(base: str, seed: int, folder: Path, kind: str) -> Path:
+    content = _shipped(BENCHES[base])
+    if kind.startswith("8 bits"):
+        _make_ordinary(content)
+    content["simulation"] = {"seed": seed, "imperfections": _imperfections(kind)}
     bench = folder / "bench.yaml"
     bench.write_text(yaml.safe_dump(content, sort_keys=False), encoding="utf-8")
     return bench
+
+
+def _shipped(bench: str) -> Any:
+    return yaml.safe_load(find("benches", bench).read_text(encoding="utf-8"))
+
+
+def _make_ordinary(content: Any) -> None:
+    """Give a bench the accuracies of an ordinary one."""
+    ordinary = _shipped(ORDINARY)
+    for role in ("generator", "oscilloscope", "supply", "thermometer"):
+        content["instruments"][role]["accuracy"] = ordinary["instruments"][role]["accuracy"]
+    content["instruments"]["oscilloscope"]["ratings"]["bits"] = 8
+    for resistor in content["instruments"]["load"]["resistors"]:
+        resistor |= {"uncertainty": "1 %", "temperature_coefficient": "100 ppm/K"}
+    signals, usual = content["signals"], ordinary["signals"]
+    for output in signals["outputs"].values():
+        output["probe"]["accuracy"] = usual["outputs"]["A"]["probe"]["accuracy"]
+    for name in ("supply_current", "supply_voltage"):
+        signals[name]["probe"]["accuracy"] = usual[name]["probe"]["accuracy"]
+
+
+def _imperfections(kind: str) -> Any:
+    match kind:
+        case "8 bits, untidy":
+            return _shipped(UNTIDY)["simulation"]["imperfections"]
+        case "12 bits, untidy":
+            return yaml.safe_load(IMPERFECTIONS.read_text(encoding="utf-8"))
+        case "8 bits":
+            return {"oscilloscope": {"range_gain": "0.5 %"}}
+    return {"oscilloscope": {"range_gain": RANGE_GAIN}}
 
 
 def truths_of(sound: Amplifier, numbers: Mapping[str, float]) -> dict[tuple[str, str], float]:

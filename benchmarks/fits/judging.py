@@ -1,101 +1,69 @@
-"""One draw run dry and fitted, and each quantity beside its true value."""
+"""How often what was told covers the truth, by quantity."""
 
 from __future__ import annotations
 
-import time
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
-from pathlib import Path
+import math
+from collections.abc import Sequence
 from statistics import median
 
 from rich.table import Table
 from scipy.stats import beta
 
-from benchctl.fit.examination import Examination, examine
-from benchmarks.fits.drawing import Drawn, drawn
-from benchmarks.sequences.trials import trial
+from benchmarks.fits.trial import Judged, Outcome
 
 DECIDES = 0.99
+LEAST, MOST = 0.93, 0.975
+"""Part of what is told that may lie within U (k = 2): between these U is neither too narrow nor too wide."""
+
+_HEADINGS = ("quantity", "told", "inside U", f"{DECIDES:.0%} of that", "spread of error/u", "median U", "worst", "")
 
 
-@dataclass(frozen=True)
-class Judged:
-    """One quantity of one draw; `off` is its error over its U, `width` U over the value."""
-
-    name: str
-    is_told: bool
-    off: float
-    width: float
-
-
-@dataclass(frozen=True)
-class Outcome:
-    """One draw. `seconds`: of the processor, for reading and fitting; `no_fit`: why nothing was fitted."""
-
-    seed: int
-    judged: tuple[Judged, ...]
-    seconds: float
-    findings: tuple[str, ...]
-    misfits: int
-    no_fit: str
-
-
-def outcome(base: str, sequence: str, seed: int, folder: Path) -> Outcome:
-    """Draw it, run it, fit it."""
-    folder.mkdir(parents=True, exist_ok=True)
-    draw = drawn(base, seed, folder)
-    ended = trial(sequence, str(draw.amplifier), folder / "runs", bench=str(draw.bench))
-    runs = sorted(path for path in (folder / "runs").glob("*") if path.is_dir())
-    if not runs:
-        return Outcome(seed, (), 0.0, (), 0, f"no run: {ended.reason}")
-    return fitted(draw, seed, runs[0])
-
-
-def fitted(draw: Drawn, seed: int, run: Path) -> Outcome:
-    """Fit a run that is there."""
-    began = time.process_time()
-    found = examine(run)
-    seconds = time.process_time() - began
-    sentences = tuple(finding.sentence for finding in found.findings)
-    return Outcome(seed, tuple(judged(draw.truths, found)), seconds, sentences, len(found.misfits), found.no_fit)
-
-
-def judged(truths: Mapping[tuple[str, str], float], found: Examination) -> Iterator[Judged]:
-    """Each quantity whose true value is known, by name and channel."""
-    for quantity in found.quantities:
-        truth = truths.get((quantity.name, quantity.channel))
-        if truth is not None:
-            expanded = quantity.expanded_uncertainty
-            width = expanded / max(abs(quantity.value), 1e-12)
-            yield Judged(quantity.name, quantity.is_told, (quantity.value - truth) / expanded, width)
+def told_by_name(outcomes: Sequence[Outcome]) -> dict[str, list[Judged]]:
+    """Each quantity of all draws, told or not."""
+    found: dict[str, list[Judged]] = {}
+    for outcome in outcomes:
+        for each in outcome.judged:
+            found.setdefault(each.name, []).append(each)
+    return found
 
 
 def table_of(outcomes: Sequence[Outcome], title: str) -> Table:
     """A row for each quantity."""
     table = Table(title=title)
-    for heading in ("quantity", "told", "inside U", f"{DECIDES:.0%} of that", "median U", "median |error|/U", "worst"):
-        table.add_column(heading, justify="left" if heading == "quantity" else "right")
-    each = [one for outcome in outcomes for one in outcome.judged]
-    for name in dict.fromkeys(one.name for one in each):
-        of_name = [one for one in each if one.name == name]
-        told = [one for one in of_name if one.is_told]
-        table.add_row(name, f"{len(told)}/{len(of_name)}", *_cells(told))
+    for heading in _HEADINGS:
+        table.add_column(heading, justify="right" if heading not in {"quantity", ""} else "left")
+    for name, each in told_by_name(outcomes).items():
+        told = [one for one in each if one.is_told]
+        table.add_row(name, f"{len(told)}/{len(each)}", *_cells(told))
     return table
 
 
 def _cells(told: Sequence[Judged]) -> tuple[str, ...]:
     if not told:
         return ("-",) * 5
-    inside = sum(abs(one.off) <= 1.0 for one in told)
+    inside = inside_of(told)
     low, high = interval(inside, len(told))
-    offs = sorted(abs(one.off) for one in told)
     return (
-        f"{inside / len(told):.1%}",
+        f"{inside} = {inside / len(told):.1%}",
         f"{low:.1%} to {high:.1%}",
+        f"{2.0 * math.sqrt(sum(one.off**2 for one in told) / len(told)):.2f}",
         f"{median(one.width for one in told):.2%}",
-        f"{median(offs):.2f}",
-        f"{offs[-1]:.2f}",
+        f"{max(abs(one.off) for one in told):.2f} U",
+        mark_of(inside, len(told)),
     )
+
+
+def inside_of(told: Sequence[Judged]) -> int:
+    """How many cover the truth."""
+    return sum(abs(one.off) <= 1.0 for one in told)
+
+
+def mark_of(inside: int, of_all: int) -> str:
+    """What is wrong with U beyond chance; '' where nothing is."""
+    low, high = interval(inside, of_all)
+    if high < LEAST:
+        return "TOO NARROW"
+    return "too wide" if low > MOST else ""
 
 
 def interval(inside: int, of_all: int) -> tuple[float, float]:

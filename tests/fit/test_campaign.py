@@ -7,8 +7,9 @@ from pathlib import Path
 import pytest
 
 from benchctl.documents.reader import load_amplifier, load_bench
-from benchmarks.fits.drawing import drawn
-from benchmarks.fits.judging import Judged, Outcome, interval, table_of
+from benchmarks.fits.drawing import BENCHES_DRAWN, drawn
+from benchmarks.fits.judging import interval, mark_of, table_of
+from benchmarks.fits.trial import Judged, Outcome
 
 
 @pytest.mark.parametrize("base", ["hx2150", "lw1200", "kx240"])
@@ -29,9 +30,23 @@ def test_the_interval_of_a_share_is_that_of_clopper_and_pearson() -> None:
     assert interval(0, 12) == (0.0, pytest.approx(1 - 0.005 ** (1 / 12)))
 
 
+@pytest.mark.parametrize("bench", BENCHES_DRAWN)
+def test_every_kind_of_bench_is_a_bench_file_with_its_bits(tmp_path: Path, bench: str) -> None:
+    oscilloscope = load_bench(drawn("lw1200", 7, tmp_path, bench).bench).instruments.oscilloscope
+    assert oscilloscope is not None
+    assert oscilloscope.ratings.bits == int(bench.split(maxsplit=1)[0])
+
+
+def test_an_uncertainty_is_marked_only_where_chance_does_not_explain_it() -> None:
+    assert not mark_of(95, 100)
+    assert not mark_of(50, 50)
+    assert mark_of(80, 100) == "TOO NARROW"
+    assert mark_of(500, 500) == "too wide"
+
+
 def test_only_what_is_told_counts_in_the_table() -> None:
     each = (Judged("reservoir", True, 0.5, 0.01), Judged("rail", False, 9.0, 0.5))
-    table = table_of([Outcome(1, each, 2.0, (), 0, "")], "")
+    table = table_of([Outcome(1, "12 bits", each, 5.0, 2.0, (), 0, "")], "")
     columns = {str(column.header): list(column.cells) for column in table.columns}
     assert columns["told"] == ["1/1", "0/1"]
-    assert columns["inside U"] == ["100.0%", "-"]
+    assert columns["inside U"] == ["1 = 100.0%", "-"]

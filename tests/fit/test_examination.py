@@ -18,7 +18,7 @@ from benchctl.fit.model.rails import resting_v
 from benchctl.fit.since import changes
 from benchctl.fit.told import Quantity
 from benchmarks.fits.drawing import truths_of
-from benchmarks.fits.judging import Judged, judged
+from benchmarks.fits.trial import Judged, judged
 from tests.standards.means_by_scipy import rails_by_means
 
 
