@@ -1,8 +1,8 @@
 """The fit of one run: from closed forms, in rounds of finer and finer weight, to what is told and how well.
 
 Rounds: at first every noise is taken many times as large as it is, so that a start that is far off leads there by large
-steps; then as it is. A rail that swings within the cycle and one that follows its means are both tried in the first
-round, and the nearer one is kept. Where an item fits worse than chance allows, its noise is taken as large as its
+steps; then as it is. A rail that swings within the cycle and one that follows its means are both tried, and the nearer
+one is kept. Where an item fits worse than chance allows, its noise is taken as large as its
 misfit, so that no interval is narrower than the model deserves; an item that stands out from all others is left out,
 and that is said.
 """
@@ -135,16 +135,16 @@ def _fitted(run: RunTaken) -> Fitted:
             senses_terminals=run.bench.senses_terminals,
         )
 
-    here = parameters.coordinates({"knee": FIRST_KNEE})
-    tried = [
-        (_round(forward, here, np.full(forward.values, ROUNDS[0][0]), ROUNDS[0][1]), forward)
-        for forward in (forward_of(replace(kind, averaged=averaged)) for averaged in _ways(kind))
-    ]
-    solution, forward = min(tried, key=lambda each: each[0].misfit)
-    for factor, near in ROUNDS[1:]:
-        solution = _round(forward, solution.coordinates, np.full(forward.values, factor), near)
-    solution = _round(forward, solution.coordinates, np.ones(forward.values))
+    begun = parameters.coordinates({"knee": FIRST_KNEE})
+    ways = [forward_of(replace(kind, averaged=averaged)) for averaged in _ways(kind)]
+    solution, forward = min(((_in_rounds(way, begun), way) for way in ways), key=lambda each: each[0].cost)
     return Fitted(run, forward.kind, forward, parameters, solution, _misfits(forward, solution.coordinates), ())
+
+
+def _in_rounds(forward: Forward, start: Samples) -> Solution:
+    for factor, near in ROUNDS:
+        start = _round(forward, start, np.full(forward.values, factor), near).coordinates
+    return _round(forward, start, np.ones(forward.values))
 
 
 def _round(forward: Forward, start: Samples, scaled: Samples, near: float = ARRIVED) -> Solution:

@@ -18,7 +18,7 @@ from benchctl.fit.model.physics import Kind, Physics
 from benchctl.fit.model.rails import followed, recovering_a, resting_v, settled
 from benchctl.fit.model.stages import inside_v
 from benchctl.fit.parameters import Parameters, Samples
-from benchctl.fit.plausible import gain_of, range_gain_of, record_gain_of, zero_of
+from benchctl.fit.plausible import gain_of, range_gain_of, record_gain_of, steps_of, zero_of
 from benchctl.fit.reading.items import CURRENT, METER_CURRENT, METER_VOLTAGE, VOLTAGE, Item, Take
 from benchctl.measure.signal.record import OUTPUT
 
@@ -75,6 +75,7 @@ class Forward:
         self._noise = np.concatenate([rows.item.noise for rows in self.rows])
         self._reaching = [place for place, each in enumerate(parameters.each) if each.reach == "all"]
         self._shared = _by_name(parameters)
+        self._middle, self._half = _spans(self.rows, self._observed)
         self.steps = np.full(len(parameters), STEP)
 
     @property
@@ -138,6 +139,9 @@ class Forward:
                 found[here, place] = truly[here] * self.parameters.each[place].spread
             place = self.parameters.place(zero_of(rows.item.scale))
             found[here, place] = self.parameters.each[place].spread
+            if self.parameters.has(steps_of(rows.item.scale)):
+                place = self.parameters.place(steps_of(rows.item.scale))
+                found[here, place] = self.parameters.each[place].spread * self._height(truly, here)
 
     def _gain_places(self, rows: Rows) -> list[int]:
         """Of the errors of gain that an item's values share: of the chain, of its range, and of this record."""
@@ -154,8 +158,16 @@ class Forward:
     def _shown(self, truly: Samples, parameters: Samples) -> Samples:
         shown = truly * self._gains(parameters)
         for rows in self.rows:
-            shown[rows.start : rows.stop] += parameters[self.parameters.place(zero_of(rows.item.scale))]
+            here = slice(rows.start, rows.stop)
+            shown[here] += parameters[self.parameters.place(zero_of(rows.item.scale))]
+            if self.parameters.has(steps_of(rows.item.scale)):
+                place = self.parameters.place(steps_of(rows.item.scale))
+                shown[here] += parameters[place] * self._height(truly, here)
         return shown
+
+    def _height(self, truly: Samples, here: slice) -> Samples:
+        """Where values lie between about the lowest, -1, and the highest, 1, of their signal on its range."""
+        return np.asarray((truly[here] - self._middle[here]) / self._half[here])
 
     def _truly(self, coordinates: Samples) -> Samples:
         """What there truly is at the place of each value, (sets, values)."""
@@ -205,7 +217,7 @@ class Forward:
         voltage = [_binned(course.terminal_v, start, stop) for start, stop in first.instants.bins]
         if first.shape == "burst":
             before = charging(of, self.kind, resting_v(of, self.kind, first.quiet)[None])
-            after = recovering_a(of, self.kind, course.rails_v[-1], first.quiet, first.instants.after_s)
+            after = recovering_a(of, self.kind, course.rails_v[-1], rails_v, first.quiet, first.instants.after_s)
             current = [before.supply_a, *current, *after[0]]
             voltage = [before.terminal_v, *voltage, *after[1]]
         found = {CURRENT: np.array(current), VOLTAGE: np.array(voltage)}
@@ -228,7 +240,7 @@ class Forward:
             supply_v=self._supplies(alike, values),
             load_ohm=np.array([self._load_ohm(channel, alike, get) for channel in self.channels]),
             peak_v=np.array([self._peak_v(channel, get) for channel in self.channels]),
-            dc_v=np.array([get(f"dc {channel}") for channel in self.channels]),
+            dc_v=np.array([self._dc_v(channel, alike, get) for channel in self.channels]),
             phase=np.array([self._phase(channel, get) for channel in self.channels]),
             angular_hz=get.by_take(lambda take: 2.0 * np.pi * take.frequency_hz, self.takes) * (1.0 + get("frequency")),
         )
@@ -249,6 +261,10 @@ class Forward:
         level_v = get.by_take(lambda take: take.level_v if channel in take.driven else 0.0, self.takes)
         drives = level_v * (1.0 + get("level gain")) + np.where(level_v > 0.0, get("level zero"), 0.0)
         return np.asarray(np.sqrt(2.0) * drives * get(f"gain {channel}"))
+
+    def _dc_v(self, channel: str, alike: Sequence[int], get: _Getter) -> Samples:
+        at_rest = self.takes[alike[0]].shape == "rest"
+        return get(f"dc {channel}") if at_rest else get(f"dc {channel}") + get(f"more dc {channel}")
 
     def _phase(self, channel: str, get: _Getter) -> Samples:
         return get.by_take(lambda take: take.phases.get(channel, 0.0), self.takes) + get(f"phase {channel}")
@@ -290,6 +306,19 @@ def _rows(takes: Sequence[Take]) -> list[Rows]:
             found.append(Rows(number, item, start))
             start += len(item.values)
     return found
+
+
+def _spans(rows: Sequence[Rows], observed: Samples) -> tuple[Samples, Samples]:
+    """The middle of each value's signal on its range, and half of what it spans."""
+    middle, half = np.zeros(len(observed)), np.ones(len(observed))
+    for name in {steps_of(each.item.scale) for each in rows}:
+        places = np.concatenate(
+            [np.arange(each.start, each.stop) for each in rows if steps_of(each.item.scale) == name]
+        )
+        lowest, highest = float(observed[places].min()), float(observed[places].max())
+        middle[places] = (lowest + highest) / 2.0
+        half[places] = (highest - lowest) / 2.0 or np.inf
+    return middle, half
 
 
 def _groups(takes: Sequence[Take]) -> list[list[int]]:

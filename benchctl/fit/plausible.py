@@ -24,9 +24,9 @@ LOSSES = 0.007
 """Part of its output that a class D stage may lose in ways that the model does not know, as dead time and gates do; a
 standard uncertainty, set after trials on simulated amplifiers."""
 
-GAIN_MOVES = 1e-4
-"""Part by which the gain of an oscilloscope channel may move from record to record, as a standard uncertainty; set
-after trials on simulated benches."""
+MORE_DC_V = 0.02
+"""By which dc under a tone may differ from dc at rest, where crossover swallows a part of it; a standard uncertainty
+(common practice)."""
 
 PHASE_RAD = 0.02
 USUAL_PATH_OHM = 5e-3
@@ -40,7 +40,7 @@ def parameters_for(
     return Parameters(
         [
             *_circuit(kind, started),
-            *_channels(channels, started),
+            *_channels(channels, kind, started),
             *_supplies(takes),
             *_loads(takes),
             *_generator(bench),
@@ -78,10 +78,11 @@ def _circuit(kind: Kind, started: Mapping[str, float]) -> Iterator[Parameter]:
         yield Parameter("drawn", 1.0, LOSSES, is_ratio=True)
 
 
-def _channels(channels: Sequence[str], started: Mapping[str, float]) -> Iterator[Parameter]:
+def _channels(channels: Sequence[str], kind: Kind, started: Mapping[str, float]) -> Iterator[Parameter]:
     for channel in channels:
         yield Parameter(f"gain {channel}", started[f"gain {channel}"], 0.5, is_ratio=True)
         yield Parameter(f"dc {channel}", 0.0, 0.5)
+        yield Parameter(f"more dc {channel}", 0.0, 1e-6 if kind.switching else MORE_DC_V)
 
 
 def _supplies(takes: Sequence[Take]) -> Iterator[Parameter]:
@@ -114,7 +115,13 @@ def _of_takes(takes: Sequence[Take], channels: Sequence[str]) -> Iterator[Parame
         yield Parameter("load heat", 1.0, max(coefficient * HEATING_K, 1e-6), is_ratio=True, reach="take", take=number)
         for channel in channels:
             yield Parameter(f"phase {channel}", 0.0, PHASE_RAD, reach="take", take=number)
-            yield Parameter(record_gain_of(f"{OUTPUT}{channel}"), 0.0, GAIN_MOVES, reach="scale", take=number)
+            yield from _of_record(take, number, f"{OUTPUT}{channel}")
+
+
+def _of_record(take: Take, number: int, signal: str) -> Iterator[Parameter]:
+    if signal in take.items:
+        moves_u = max(take.items[signal].scale.record_gain_u, 1e-9)
+        yield Parameter(record_gain_of(signal), 0.0, moves_u, reach="scale", take=number)
 
 
 def _scales(takes: Sequence[Take]) -> Iterator[Parameter]:
@@ -122,13 +129,16 @@ def _scales(takes: Sequence[Take]) -> Iterator[Parameter]:
     for take in takes:
         for item in take.items.values():
             for parameter in _of_scale(item.scale):
-                seen.setdefault(parameter.name, parameter)
+                known = seen.setdefault(parameter.name, parameter)
+                seen[parameter.name] = max(known, parameter, key=lambda each: each.spread)
     yield from seen.values()
 
 
 def _of_scale(scale: Scale) -> Iterator[Parameter]:
     yield Parameter(gain_of(scale), 0.0, max(scale.gain_u, 1e-9), reach="scale")
     yield Parameter(zero_of(scale), 0.0, max(scale.zero_u, 1e-9), reach="scale")
+    if scale.steps_u:
+        yield Parameter(steps_of(scale), 0.0, scale.steps_u, reach="scale")
     if scale.range_name:
         yield Parameter(range_gain_of(scale), 0.0, max(scale.range_gain_u, 1e-9), reach="scale")
 
@@ -151,3 +161,8 @@ def zero_of(scale: Scale) -> str:
 def range_gain_of(scale: Scale) -> str:
     """The name of a range's own error of gain."""
     return f"gain of {scale.signal} on {scale.range_name}"
+
+
+def steps_of(scale: Scale) -> str:
+    """The name of what the steps of the converter leave between two levels of a range."""
+    return f"steps of {scale.signal} on {scale.range_name}"

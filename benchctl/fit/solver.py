@@ -26,7 +26,7 @@ PATIENCE = 3
 """So many steps in a row that lower the sum of squares by less than `NO_GAIN` (1 is one standard deviation) are the
 last: corners of clipped sines make the last of the way rough."""
 
-MOST_TRIED = 5
+MOST_TRIED = 8
 
 LEFT_OVER = 0.3
 """Of a standard deviation: a Gauss-Newton step that is left over beyond this means that it has not converged."""
@@ -63,6 +63,11 @@ class Solution:
     jacobian: Samples
     residuals: Samples
     held: tuple[int, ...] = ()
+
+    @property
+    def cost(self) -> float:
+        """Sum of squares with those of the plausible values."""
+        return _cost(self.residuals, self.coordinates)
 
     @property
     def has_converged(self) -> bool:
@@ -107,7 +112,7 @@ def _step(
             found = residuals(there)
             if np.isfinite(found).all() and _cost(found, there) < cost:
                 return there, max(damping / 10.0, 1e-9)
-        damping *= 8.0
+        damping *= 16.0
     return None
 
 

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from benchctl.fit.model.physics import Kind, Physics
-from benchctl.fit.model.rails import followed, settled
+from benchctl.fit.model.rails import followed, recovering_a, settled
 from benchctl.fit.model.stages import inside_v
 from tests.standards.rail_by_scipy import HX2150
 
@@ -62,3 +63,30 @@ def test_a_steady_tone_has_the_rails_and_the_output_of_the_integration() -> None
         for time_s, rails_v in zip(times_s - times_s[0], course.rails_v, strict=True)
     ]
     assert np.abs(np.array(inside) - output_v).max() < NOISE_V
+
+
+def test_columns_near_one_another_are_followed_as_if_each_were_alone() -> None:
+    """By its definition a Jacobian's set lies within a step of a millionth; 1e-5 of it is a hundredth of a percent."""
+    apart = 1e-6
+    of, kind = physics(0.95), Kind()
+    moved = replace(of, stiffness_ohm=of.stiffness_ohm * (1.0 + apart))
+    both = Physics(**{name: np.concatenate([value, getattr(moved, name)], axis=-1) for name, value in vars(of).items()})
+    times_s = np.linspace(0.0, 5e-3, 126)[:, None]
+    together = followed(both, kind, settled(both, kind, 2), np.repeat(times_s, 2, axis=1), 2).rails_v
+    alone = [followed(each, kind, settled(each, kind), times_s).rails_v[:, :, 0] for each in (of, moved)]
+    change_v = (together[:, :, 1] - together[:, :, 0], alone[1] - alone[0])
+    assert np.abs(change_v[0] - change_v[1]).max() < 1e-3 * np.abs(change_v[1]).max()
+
+
+def test_held_rails_recover_as_they_do_step_by_step() -> None:
+    """The current after a burst in closed form, and as the mean of a cycle of the quiet tone that follows."""
+    of, kind = physics(0.6), Kind(regulated=True)
+    of = replace(of, stiffness_ohm=np.array([0.02]), reservoir_f=np.array([5e-3]))
+    quiet = replace(of, peak_v=0.1 * of.peak_v)
+    times_s = np.linspace(0.0, 1e-3, 201)[:, None]
+    quiet_v = settled(quiet, kind)
+    burst_v = followed(of, kind, quiet_v, times_s).rails_v[-1]
+    current_a, _ = recovering_a(of, kind, burst_v, quiet_v, 0.1, np.array([0.0, 1e-3]))
+    after_a = followed(quiet, kind, burst_v, times_s).supply_a[:, 0]
+    mean_a = (after_a.sum() - (after_a[0] + after_a[-1]) / 2.0) / (len(after_a) - 1)
+    assert abs(current_a[0, 0] / mean_a - 1.0) < 2e-3

@@ -111,17 +111,20 @@ def _settled_by_means(of: Physics, kind: Kind) -> Samples:
     return rails_v[:, 0]
 
 
-def recovering_a(of: Physics, kind: Kind, rails_v: Samples, quiet: float, edges_s: Samples) -> tuple[Samples, Samples]:
+def recovering_a(  # noqa: PLR0917
+    of: Physics, kind: Kind, rails_v: Samples, quiet_v: Samples, quiet: float, edges_s: Samples
+) -> tuple[Samples, Samples]:
     """Mean current of the supply and mean voltage at the terminals between edges after a burst, shape (bins, columns).
 
-    The mean of both rails goes to its rest exponentially; the supply sees only that mean.
+    The mean of both rails goes exponentially to where they swing under the quiet tone: at its begin, as at the burst's
+    end, they are at `quiet_v`. The supply sees only that mean, and the edges are whole cycles apart.
     """
     rest_v = resting_v(of, kind, quiet)
     lumped_ohm = of.stiffness_ohm + (0.0 if kind.regulated else of.path_ohm * of.ratio**2 / of.efficiency)
     rate = (1.0 / lumped_ohm + 1.0 / of.bleed_ohm + of.switching_s) / of.reservoir_f
     left = np.exp(-rate * edges_s[:, None])
     mean = (left[:-1] - left[1:]) / (rate * np.diff(edges_s)[:, None])
-    means_v = rest_v + (rails_v.mean(axis=0) - rest_v) * mean
+    means_v = rest_v + (rails_v - quiet_v).mean(axis=0) * mean
     flow = charging(of, kind, means_v[None])
     return flow.supply_a, flow.terminal_v
 

@@ -20,9 +20,15 @@ METER_CURRENT, METER_VOLTAGE = "supply's own current", "supply's own voltage"
 
 @dataclass(frozen=True)
 class Scale:
-    """The errors that a signal's values share: of gain for the whole chain, of gain and zero on one range.
+    """The errors that a signal's values share, as standard uncertainties.
 
-    Standard uncertainties. `range_name` is '' of a meter, which has one range here.
+    Attributes:
+        gain_u: of gain, of the whole chain.
+        range_name: '' of a meter, which has one range here.
+        range_gain_u: of gain, of one range.
+        zero_u: of one range.
+        record_gain_u: of gain, of one record.
+        steps_u: of a mean against one at another level, which the steps of the converter leave.
     """
 
     signal: str
@@ -30,6 +36,8 @@ class Scale:
     range_name: str
     range_gain_u: float
     zero_u: float
+    record_gain_u: float = 0.0
+    steps_u: float = 0.0
 
 
 @dataclass(frozen=True)

@@ -28,6 +28,7 @@ from benchctl.fit.reading.items import (
     Scale,
     Take,
 )
+from benchctl.fit.reading.limited import limited
 from benchctl.fit.reading.thinning import (
     POINTS,
     POINTS_OF_HELD,
@@ -103,14 +104,15 @@ def read_run(folder: RunFolder) -> RunTaken:
             takes += _takes_of(folder, entry, points)
         except MeasurementError as error:
             left_out.append(f"{entry.step}: {error}")
+    without = limited(takes)
     return RunTaken(
         name=folder.name,
         amplifier=amplifier,
-        takes=tuple(takes),
+        takes=tuple(take for number, take in enumerate(takes) if number not in without),
         bench=_bench_of(entries),
         entries=tuple(entries),
         events=tuple(events),
-        left_out=tuple(left_out),
+        left_out=(*left_out, *without.values()),
     )
 
 

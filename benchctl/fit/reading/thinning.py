@@ -27,11 +27,22 @@ DC_MOVES_V, DC_MOVES = 1e-4, 0.01
 """What dc at an output may move between two records, as a standard uncertainty: in V, and a part of it (common
 practice)."""
 
+RANGES_APART = 0.25
+"""Of the stated accuracy of an oscilloscope: by so much two ranges of one channel may differ, or by its linearity if
+that is more (common practice)."""
+
+GAIN_MOVES = 0.02
+"""Of the stated accuracy of an oscilloscope: by so much the gain of a channel may move from record to record, as a
+standard uncertainty (common practice)."""
+
 _QUIET_STEPS = 0.3
 """Noise of less than this part of a step of the converter does not average its steps out."""
 
 _LEAST_OF_STEP = 0.1
 """Of a step, that a mean over many samples may still be off (common practice)."""
+
+LEFT_OF_STEP = 0.02
+"""Of a step: no two of a real converter are alike (common practice)."""
 
 
 def burst_instants(capture: Capture, frequency_hz: float, cycles: int, clear_s: float, points: int) -> Instants:
@@ -90,9 +101,28 @@ def scale_of(signal: str, trace: Trace, accuracies: Sequence[Accuracy]) -> Scale
         signal,
         gain_u=_root_of_squares(each.reading for each in accuracies) / math.sqrt(3.0),
         range_name=f"{trace.full_scale:.4g} {trace.unit}",
-        range_gain_u=_root_of_squares(each.linearity for each in accuracies) / math.sqrt(3.0),
+        range_gain_u=_root_of_squares(_ranges_apart(each) for each in accuracies) / math.sqrt(3.0),
+        record_gain_u=GAIN_MOVES * _root_of_squares(each.reading for each in accuracies if each.linearity),
         zero_u=_root_of_squares(limits) / math.sqrt(3.0),
+        steps_u=_left_of_steps(trace) if signal in {CURRENT, VOLTAGE} else 0.0,
     )
+
+
+def _left_of_steps(trace: Trace) -> float:
+    """What the steps of the converter leave in means over many samples, at one level against another.
+
+    Noise of standard deviation s averages steps q out but for q/pi exp(-2 (pi s/q)²) (Carbone and Petri, IEEE Trans.
+    Instrum. Meas. 43, 1994); what is seen holds q²/12 of the steps themselves.
+    """
+    if not trace.step:
+        return 0.0
+    parts = max((_noise_of_a_sample(trace) / trace.step) ** 2 - 1.0 / 12.0, 0.0)
+    return trace.step * max(math.exp(-2.0 * math.pi**2 * parts) / math.pi, LEFT_OF_STEP)
+
+
+def _ranges_apart(accuracy: Accuracy) -> float:
+    """Only an oscilloscope has ranges, and a linearity."""
+    return max(accuracy.linearity, RANGES_APART * accuracy.reading) if accuracy.linearity else 0.0
 
 
 def _root_of_squares(values: Iterable[float]) -> float:

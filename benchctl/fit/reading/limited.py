@@ -1,0 +1,67 @@
+"""Records in which the supply limited its current, so that its voltage fell: the model knows no such supply."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from typing import NamedTuple
+
+from benchctl.fit.reading.items import CURRENT, METER_VOLTAGE, VOLTAGE, Take
+from benchctl.quantity import render
+
+LEAST_FALL = 0.01
+"""Of the voltage that was set: a smaller fall is no limit."""
+
+TIMES_PATH = 3.0
+"""A fall that is so many times what leads and supply make of the current elsewhere is a limit."""
+
+SHOWN = 0.97
+"""Of the voltage that was set: where the supply itself shows less, it limits."""
+
+
+class Fall(NamedTuple):
+    """By how much the voltage at the terminals fell under a tone, and what the current rose by."""
+
+    fall_v: float
+    rise_a: float
+
+    @property
+    def path_ohm(self) -> float:
+        """The resistance that would explain it."""
+        return self.fall_v / self.rise_a
+
+
+def limited(takes: Sequence[Take]) -> dict[int, str]:
+    """The numbers of such takes, each with a sentence."""
+    falls = dict(_falls(takes))
+    least_ohm = min((max(fall.path_ohm, 0.0) for fall in falls.values()), default=0.0)
+    found = {}
+    for number, take in enumerate(takes):
+        fall_v = _limited_by_v(take, falls.get(number), least_ohm)
+        if fall_v is not None:
+            found[number] = (
+                f"{take.name}: the supply limited its current, and its voltage fell by {render(fall_v, 'V')}"
+            )
+    return found
+
+
+def _limited_by_v(take: Take, fall: Fall | None, least_ohm: float) -> float | None:
+    if take.shape != "rest" and METER_VOLTAGE in take.items:
+        shown_v = float(take.items[METER_VOLTAGE].values[0])
+        if shown_v < SHOWN * take.supply_v:
+            return take.supply_v - shown_v
+    if fall is None or fall.fall_v < LEAST_FALL * take.supply_v:
+        return None
+    return fall.fall_v if fall.path_ohm > TIMES_PATH * least_ohm else None
+
+
+def _falls(takes: Sequence[Take]) -> Iterator[tuple[int, Fall]]:
+    rests = [take for take in takes if take.shape == "rest" and {CURRENT, VOLTAGE} <= take.items.keys()]
+    for number, take in enumerate(takes):
+        if take.shape == "rest" or not {CURRENT, VOLTAGE} <= take.items.keys():
+            continue
+        before = take if take.shape == "burst" else rests[0] if rests else None
+        if before is None:
+            continue
+        rise_a = float(take.items[CURRENT].values.max() - before.items[CURRENT].values[0])
+        if rise_a > 0.0:
+            yield number, Fall(float(before.items[VOLTAGE].values[0] - take.items[VOLTAGE].values.min()), rise_a)
