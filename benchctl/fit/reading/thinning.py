@@ -116,7 +116,7 @@ def _left_of_steps(trace: Trace) -> float:
     """
     if not trace.step:
         return 0.0
-    parts = max((_noise_of_a_sample(trace) / trace.step) ** 2 - 1.0 / 12.0, 0.0)
+    parts = max((noise_of_a_sample(trace) / trace.step) ** 2 - 1.0 / 12.0, 0.0)
     return trace.step * max(math.exp(-2.0 * math.pi**2 * parts) / math.pi, LEFT_OF_STEP)
 
 
