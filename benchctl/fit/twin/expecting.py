@@ -188,6 +188,10 @@ class Twin:
         numbers |= {f"load {channel}": at.loads[channel] for channel in channels}
         numbers |= {f"gain {channel}": told_as(self.fitted.gain[channel]) for channel in channels}
         columns = _moved(numbers)
+        if self.kind.switching:
+            # What class D draws for an output power tells n/eta over the rail; so they move together.
+            rail_v = columns["headroom_v"][0] + columns["saturation_v"]
+            columns["input_ratio"] *= rail_v / rail_v[0]
         nothing = np.zeros((len(channels), len(next(iter(columns.values())))))
         return assembled(
             columns.__getitem__,
