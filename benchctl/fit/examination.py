@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from benchctl.archive.folder import RunFolder
@@ -12,7 +12,7 @@ from benchctl.fit.fitting import Fitted, Misfit, fit
 from benchctl.fit.reading.glances import glances_of
 from benchctl.fit.reading.taking import RunTaken, read_run
 from benchctl.fit.told import Quantity, quantities
-from benchctl.fit.uneven import uneven_rails
+from benchctl.fit.uneven import Unlike, uneven_rails, unlike_rails
 from benchctl.fit.unseen import Unseen, unseen
 
 TAKEN_AS_ONE = "one rail is weaker than the other, and the model takes both as one"
@@ -26,6 +26,7 @@ class Examination:
         findings: what is told without a model.
         unseen: what could not be looked for without a model.
         fitted: None where there was nothing to fit; `no_fit` says why.
+        unlike: by how much one rail is lower than the other; None where nothing tells it.
         quantities: what the fit tells; none where it has not converged, for its values are those of a way half gone.
     """
 
@@ -35,6 +36,7 @@ class Examination:
     fitted: Fitted | None
     quantities: tuple[Quantity, ...]
     no_fit: str
+    unlike: Unlike | None = None
 
     @property
     def left_out(self) -> tuple[Misfit, ...]:
@@ -59,7 +61,8 @@ def examine(path: Path) -> Examination:
     folder = RunFolder.open(path)
     run = read_run(folder)
     not_seen = tuple(unseen(run.amplifier, run.takes, tuple(glances_of(folder, run.events))))
-    return examined(run, findings_of(folder, run), not_seen)
+    found = examined(run, findings_of(folder, run), not_seen)
+    return replace(found, unlike=unlike_rails(run.amplifier, run.takes))
 
 
 def findings_of(folder: RunFolder, run: RunTaken) -> tuple[Finding, ...]:

@@ -1,37 +1,47 @@
 """A rail that is not like the other: where outputs clip, one half wave is lower than the other.
 
-Peaks of one record are compared, on one range of one channel: what they share goes out. Floating outputs take each half
+Tops of one record are compared, on one range of one channel: what they share goes out. The zero of that range goes out
+too, for the straight part of the wave shows it beside the dc that was seen at rest. Floating outputs take each half
 wave from both rails, so nothing of this kind is seen there.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+import math
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import combinations, pairwise
+from typing import NamedTuple
 
 import numpy as np
 
 from benchctl.documents.amplifier_file.amplifier import Amplifier
 from benchctl.fit.evidence import Finding
-from benchctl.fit.reading.items import Item, Take
-from benchctl.fit.starts import gain_of_take
+from benchctl.fit.reading.items import Item, Samples, Take
 from benchctl.measure.signal.record import OUTPUT
 
 MOST_UNLIKE = 0.02
 """Of the half waves' size: what two sound rails and output stages may differ by (common practice)."""
 
-ASKED_OF_CLIPPED = 1.01
-"""An output whose sine would go this far beyond its higher peak is clipped on one side at least."""
+CLIPPED = 0.99
+"""Of what its sine asks for: an output with less at the top of one half is clipped there."""
+
+_TOP = 0.97
+"""Of a sine's peak: beyond it a sample belongs to the top."""
+
+_STRAIGHT = 0.5
+"""Of a sine's peak: below it nothing is clipped at any drive that a run uses."""
 
 
 @dataclass(frozen=True)
 class Halves:
-    """Peaks of one output in one record, without its dc, and the uncertainty (k = 2) of their difference."""
+    """Tops of one output in one record, and the uncertainty (k = 2) of their difference; `asked_v`: not clipped."""
 
     take: Take
     channel: str
     upper_v: float
     lower_v: float
+    asked_v: float
     u_v: float
 
     @property
@@ -40,81 +50,145 @@ class Halves:
         return (self.upper_v - self.lower_v) / max(self.upper_v, self.lower_v)
 
     @property
+    def u(self) -> float:
+        """Of `unlike`, k = 2."""
+        return self.u_v / max(self.upper_v, self.lower_v)
+
+    @property
     def times(self) -> float:
         """By how many times its uncertainty the difference is beyond what is usual."""
-        size_v = max(self.upper_v, self.lower_v)
-        return (abs(self.unlike) - MOST_UNLIKE) * size_v / self.u_v
+        return (abs(self.unlike) - MOST_UNLIKE) / self.u
+
+    def is_like(self, other: Halves) -> bool:
+        """Whether both may differ by as much."""
+        return abs(self.unlike - other.unlike) <= math.hypot(self.u, other.u) + MOST_UNLIKE / 2.0
+
+
+class Dc(NamedTuple):
+    """Of an output at rest; `u`: k = 1."""
+
+    volts: float
+    u: float
+
+
+@dataclass(frozen=True)
+class Unlike:
+    """By how much one rail is lower, as the outputs that clip show it together, with its uncertainty (k = 2); `worst`:
+    of those outputs, and there are `several`."""
+
+    value: float
+    u: float
+    worst: Halves
+    several: bool
+
+    @property
+    def times(self) -> float:
+        """By how many times its uncertainty it is beyond what is usual."""
+        return (abs(self.value) - MOST_UNLIKE) / self.u
 
 
 def uneven_rails(amplifier: Amplifier, takes: Sequence[Take]) -> Iterator[Finding]:
     """The same half in every channel that clips: a rail; in one of several that clip: its output stage."""
-    if amplifier.outputs == "floating":
-        return
+    if (unlike := unlike_rails(amplifier, takes)) is not None:
+        if unlike.times > 1.0:
+            yield of_rail(unlike)
+    elif amplifier.outputs != "floating":
+        yield from (_of_channel(halves) for halves in _worst(takes).values() if halves.times > 1.0)
+
+
+def unlike_rails(amplifier: Amplifier, takes: Sequence[Take]) -> Unlike | None:
+    """None where no output clips, or where those that clip are not alike."""
+    worst = {} if amplifier.outputs == "floating" else _worst(takes)
+    if not worst or not all(one.is_like(other) for one, other in combinations(worst.values(), 2)):
+        return None
+    weights = [halves.u**-2 for halves in worst.values()]
+    mean = sum(weight * halves.unlike for weight, halves in zip(weights, worst.values(), strict=True)) / sum(weights)
+    most = max(worst.values(), key=lambda halves: halves.times)
+    return Unlike(mean, 1.0 / math.sqrt(sum(weights)), most, several=len(worst) > 1)
+
+
+def _worst(takes: Sequence[Take]) -> Mapping[str, Halves]:
+    """Of each output that clips, the record that shows most."""
     worst: dict[str, Halves] = {}
-    clipped: set[str] = set()
-    for halves in _clipped(amplifier, takes):
-        clipped.add(halves.channel)
+    for halves in _clipped(takes):
         known = worst.get(halves.channel)
-        if halves.times > 1.0 and (known is None or abs(halves.unlike) > abs(known.unlike)):
+        if known is None or halves.times > known.times:
             worst[halves.channel] = halves
-    uppers = {halves.unlike < 0.0 for halves in worst.values()}
-    if worst and set(worst) == clipped and len(uppers) == 1:
-        yield _of_rail(max(worst.values(), key=lambda halves: halves.times), several=len(worst) > 1)
-    else:
-        yield from (_of_channel(halves) for halves in worst.values())
+    return worst
 
 
-def is_clipped_anywhere(amplifier: Amplifier, takes: Sequence[Take]) -> bool:
+def is_clipped_anywhere(takes: Sequence[Take]) -> bool:
     """Whether any record tells of it."""
-    return any(True for _ in _clipped(amplifier, takes))
+    return any(True for _ in _clipped(takes))
 
 
-def _clipped(amplifier: Amplifier, takes: Sequence[Take]) -> Iterator[Halves]:
+def _clipped(takes: Sequence[Take]) -> Iterator[Halves]:
     rests = [take for take in takes if take.shape == "rest"]
     for take in takes:
-        for channel in take.driven if take.shape != "rest" else ():
+        for channel in take.driven if take.shape != "rest" and take.cycles != 1 else ():
             item = take.items.get(f"{OUTPUT}{channel}")
-            if item is not None and take.cycles != 1:
+            if item is not None and channel in take.phases:
                 halves = _halves(take, channel, item, _dc(rests, channel))
-                gain = gain_of_take(take, channel) or amplifier.gain_ratio
-                asked_v = float(np.sqrt(2.0)) * take.level_v * gain
-                if min(halves.upper_v, halves.lower_v) * ASKED_OF_CLIPPED < asked_v:
+                if min(halves.upper_v, halves.lower_v) < CLIPPED * halves.asked_v:
                     yield halves
 
 
-def _halves(take: Take, channel: str, item: Item, dc_v: float) -> Halves:
-    """Of a burst the last cycle, with the lower peaks on both sides of its upper one: rails fall from peak to peak."""
-    times_s = take.instants.nodes_s[take.instants.sampled]
-    values = item.values - dc_v
-    noise_v = float(np.median(item.noise))
-    u_v = 2.0 * float(np.hypot(item.scale.zero_u, 2.0 * noise_v))
-    if take.shape == "steady":
-        return Halves(take, channel, float(values.max()), float(-values.min()), u_v)
-    period_s = 1.0 / take.frequency_hz
-    last = times_s > (take.cycles - 1) * period_s
-    both = times_s > (take.cycles - 1.5) * period_s
-    before_v = float(-values[both & ~last].min()) if (both & ~last).any() else float(-values[last].min())
-    after_v = float(-values[last].min())
-    return Halves(take, channel, float(values[last].max()), (before_v + after_v) / 2.0, u_v)
+def _dc(rests: Sequence[Take], channel: str) -> Dc | None:
+    for take in rests:
+        if (item := take.items.get(f"{OUTPUT}{channel}")) is not None:
+            return Dc(float(item.values[0]), math.hypot(item.scale.zero_u, float(item.noise[0])))
+    return None
 
 
-def _dc(rests: Sequence[Take], channel: str) -> float:
-    found = [float(item.values[0]) for take in rests if (item := take.items.get(f"{OUTPUT}{channel}")) is not None]
-    return found[0] if found else 0.0
+def _halves(take: Take, channel: str, item: Item, dc: Dc | None) -> Halves:
+    turns = take.instants.nodes_s[take.instants.sampled] * take.frequency_hz + take.phases[channel] / (2.0 * np.pi)
+    wave, noise_v = np.sin(2.0 * np.pi * turns), float(np.median(item.noise))
+    slope, middle_v, middle_u = _straight(wave, item.values, noise_v)
+    values = item.values - (middle_v - (0.0 if dc is None else dc.volts))
+    upper_v, lower_v = _in_burst(take, turns, wave, values) if take.shape == "burst" else _steady(wave, values)
+    asked_v = slope * float(np.abs(wave[np.abs(wave) > _TOP]).mean())
+    u_v = 2.0 * math.hypot(math.sqrt(2.0) * noise_v, 2.0 * middle_u, 0.0 if dc is None else 2.0 * dc.u)
+    return Halves(take, channel, upper_v, lower_v, asked_v, u_v)
 
 
-def _peaks(halves: Halves) -> str:
+def _straight(wave: Samples, values: Samples, noise_v: float) -> tuple[float, float, float]:
+    """Slope of the part that is not clipped, what it gives at zero, and the standard uncertainty of that."""
+    straight = np.abs(wave) < _STRAIGHT
+    slope, middle_v = np.polyfit(wave[straight], values[straight], 1)
+    return float(slope), float(middle_v), noise_v / math.sqrt(max(int(straight.sum()), 1))
+
+
+def _steady(wave: Samples, values: Samples) -> tuple[float, float]:
+    return float(values[wave > _TOP].mean()), float(-values[wave < -_TOP].mean())
+
+
+def _in_burst(take: Take, turns: Samples, wave: Samples, values: Samples) -> tuple[float, float]:
+    """Over the later half of a burst; lower tops from before its first upper one to after its last, since rails fall
+    from top to top."""
+    cycle, first = np.floor(turns), max(take.cycles // 2, 1)
+    uppers = [_mean(values, (wave > _TOP) & (cycle == each)) for each in range(first, take.cycles)]
+    lowers = [_mean(-values, (wave < -_TOP) & (cycle == each)) for each in range(first - 1, take.cycles)]
+    return float(np.mean(uppers)), float(np.mean([(one + two) / 2.0 for one, two in pairwise(lowers)]))
+
+
+def _mean(values: Samples, chosen: Samples) -> float:
+    return float(values[chosen].mean())
+
+
+def _tops(halves: Halves) -> str:
     return f"+{halves.upper_v:.3g} V and -{halves.lower_v:.3g} V under the {halves.take.name}"
 
 
-def _of_rail(halves: Halves, *, several: bool) -> Finding:
-    rail = "plus" if halves.unlike < 0.0 else "minus"
-    every = "every channel that clips does so" if several else f"channel {halves.channel} clips"
+def of_rail(unlike: Unlike) -> Finding:
+    """One rail is weaker than the other."""
+    rail = "plus" if unlike.value < 0.0 else "minus"
+    halves = unlike.worst
+    every = "every channel that clips does so" if unlike.several else f"channel {halves.channel} clips"
     return Finding(
         "weak rail",
-        f"the {rail} rail is weaker than the other: {every} there first; output {halves.channel} at {_peaks(halves)}",
+        f"the {rail} rail is weaker than the other: {every} there first; output {halves.channel} at {_tops(halves)}",
         "",
-        halves.times,
+        unlike.times,
         "the other rail",
     )
 
@@ -123,7 +197,7 @@ def _of_channel(halves: Halves) -> Finding:
     half = "upper" if halves.unlike < 0.0 else "lower"
     return Finding(
         "weak half",
-        f"the {half} half of output {halves.channel} clips first, at {_peaks(halves)}: its {half} output device or "
+        f"the {half} half of output {halves.channel} clips first, at {_tops(halves)}: its {half} output device or "
         "driver leaves more of the rail",
         halves.channel,
         halves.times,

@@ -60,11 +60,32 @@ def test_alike_rails_and_tones_that_do_not_clip_say_nothing(hx2150: Amplifier) -
     assert list(uneven_rails(hx2150, [clipped(A=(45.0, 45.0), B=(45.0, 45.0))])) == []
 
 
-def test_a_difference_within_the_error_of_zero_is_not_named(hx2150: Amplifier) -> None:
+def test_an_error_of_zero_and_dc_at_an_output_make_no_rail_weak(hx2150: Amplifier) -> None:
+    """The oscilloscope shows everything 1 V too high; or the output has 1 V of dc, which was seen at rest."""
+    take = clipped(A=(36.0, 36.0))
+    item = take.items["output A"]
+    shifted = replace(take, items={"output A": replace(item, values=item.values + 1.0)})
+    assert list(uneven_rails(hx2150, [shifted])) == []
+    asked_v = PEAK_V * np.sin(2 * np.pi * 1000 * TIMES_S) + 1.0
+    moved = replace(take, items={"output A": replace(item, values=np.clip(asked_v, -36.0, 36.0))})
+    rest = replace(take, shape="rest", items={"output A": replace(item, values=np.ones(1), noise=np.array([1e-3]))})
+    assert list(uneven_rails(hx2150, [rest, moved])) == []
+
+
+def test_a_difference_within_the_noise_is_not_named(hx2150: Amplifier) -> None:
     take = clipped(A=(35.0, 36.0))
     item = take.items["output A"]
-    unsure = replace(take, items={"output A": replace(item, scale=replace(item.scale, zero_u=0.5))})
+    unsure = replace(take, items={"output A": replace(item, noise=np.full(101, 0.2))})
+    assert list(uneven_rails(hx2150, [take])) != []
     assert list(uneven_rails(hx2150, [unsure])) == []
+
+
+def test_a_channel_of_which_less_is_known_does_not_make_a_rail_an_output_stage(hx2150: Amplifier) -> None:
+    """Channel B shows the same within its noise, which alone would not be enough to name it."""
+    take = clipped(A=(33.0, 36.0), B=(34.0, 36.0))
+    unsure = replace(take.items["output B"], noise=np.full(101, 0.5))
+    (found,) = uneven_rails(hx2150, [replace(take, items=take.items | {"output B": unsure})])
+    assert found.kind == "weak rail"
 
 
 def test_floating_outputs_take_each_half_from_both_rails() -> None:

@@ -19,6 +19,7 @@ from benchctl.fit.diagnosis.since_earlier import (
     is_certain,
     matters,
     named_of,
+    rail_since,
     unchanged_words,
 )
 from benchctl.fit.evidence import Finding
@@ -35,7 +36,9 @@ def diagnose(found: Examination, before: Examination | None = None) -> Diagnosis
     compared = [] if before is None else list(changes_since(before, found))
     changed = sorted((each for each in compared if isinstance(each, Change)), key=lambda each: -each.times)
     certain = [named_of(change) for change in changed if is_certain(change) and matters(change)]
-    named = _in_order([*_of_findings(found, before), *certain, *off_plate(found)], found.run.amplifier.channels)
+    rail = None if before is None else rail_since(before, found)
+    each = [*_of_findings(found, before), *certain, *filter(None, (rail,)), *off_plate(found)]
+    named = _in_order(each, found.run.amplifier.channels)
     known = {(each.cause, each.channel) for each in named}
     others = [change for change in changed if (cause_of(change), change.quantity.channel) not in known]
     held = {(each.quantity.name, each.quantity.channel) for each in changed} | {

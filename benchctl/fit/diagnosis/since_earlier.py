@@ -11,6 +11,7 @@ from benchctl.fit.examination import Examination
 from benchctl.fit.findings import quantity_in_words
 from benchctl.fit.since import Change, change_of
 from benchctl.fit.told import Quantity
+from benchctl.fit.uneven import of_rail
 from benchctl.measure.budget.figure import Figure
 
 CERTAIN = 2.0
@@ -32,6 +33,9 @@ MATTERS: Mapping[str, float] = {
 }
 """Part of the earlier value below which a change is no sign of age or failure (common practice). Dc is named by its
 size alone, and how clipping sets in not at all."""
+
+RAIL_MOVES = 0.01
+"""Of the half waves' size: by so much they may become unlike without a fault (common practice)."""
 
 _FIGURES = {
     "idle_current": ("idle_current", "idle current of the supply"),
@@ -81,6 +85,18 @@ def _of_figure(figure: Figure) -> Quantity | None:
         return None
     said = words.format(channel=figure.channel)
     return Quantity(name, said, figure.unit, figure.value, figure.expanded_uncertainty, channel=figure.channel)
+
+
+def rail_since(before: Examination, found: Examination) -> Named | None:
+    """A rail that is weaker than the other, and was less so in the earlier run, be it within what is usual."""
+    if before.unlike is None or found.unlike is None or any(each.kind == "weak rail" for each in found.findings):
+        return None
+    more, u = found.unlike.value - before.unlike.value, math.hypot(found.unlike.u, before.unlike.u)
+    if abs(more) - u < RAIL_MOVES or abs(found.unlike.value) < abs(before.unlike.value):
+        return None
+    sentence = f"{of_rail(found.unlike).sentence}; in the earlier run they differed by {abs(before.unlike.value):.1%}"
+    times = (abs(more) - RAIL_MOVES) / u
+    return Named("weak rail", "", sentence, times, ("the earlier run",), (), *ADVICE["weak rail"])
 
 
 def cause_of(change: Change) -> str:

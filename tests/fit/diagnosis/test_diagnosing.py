@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 
 import pytest
 
@@ -12,10 +13,13 @@ from benchctl.documents.reader import load_amplifier
 from benchctl.fit.diagnosis.diagnosing import diagnose
 from benchctl.fit.evidence import Finding
 from benchctl.fit.examination import Examination
+from benchctl.fit.reading.items import NO_INSTANTS, Take
 from benchctl.fit.reading.taking import Bench, RunTaken
 from benchctl.fit.told import Quantity
+from benchctl.fit.uneven import Halves, Unlike
 from benchctl.fit.unseen import Unseen
 
+NO_TAKE = Take("", "", "burst", 1000.0, 0.8, 14.4, (), 1.0, 8, {}, NO_INSTANTS, {}, {}, None, 0.0)
 RESERVOIR = "reservoir of the rails, both as one"
 
 
@@ -124,6 +128,22 @@ def test_a_joint_that_opens_leaves_the_gain_that_was_wrong_when_it_was_cold_a_ca
     joint = Finding("joint", "a joint of output B opens", "B")
     low = Finding("gain", "channel B has half the gain", "B", 9.0)
     assert [named.cause for named in diagnose(examined(hx2150, (), [low, joint])).named] == ["joint", "gain"]
+
+
+def test_a_rail_that_has_become_lower_is_named_though_sound_rails_may_differ_by_as_much(hx2150: Amplifier) -> None:
+    """1.9 % lower is within what is usual, and 0.1 % it was before."""
+
+    def unlike(value: float) -> Examination:
+        take = replace(NO_TAKE, name="burst")
+        return replace(
+            examined(hx2150, ()), unlike=Unlike(value, 0.003, Halves(take, "A", 35.3, 36.0, 40.0, 0.1), True)
+        )
+
+    (named,) = diagnose(unlike(-0.019), unlike(0.001)).named
+    assert named.cause == "weak rail"
+    assert named.sentence.endswith("in the earlier run they differed by 0.1%")
+    assert diagnose(unlike(-0.011), unlike(0.001)).named == ()
+    assert diagnose(unlike(0.001), unlike(-0.019)).named == (), "and one that was mended is none"
 
 
 def test_a_gain_that_is_off_in_both_channels_is_one_cause(hx2150: Amplifier) -> None:
