@@ -42,6 +42,9 @@ IDLE_BETWEEN = (0.6, 1.6)
 OPENS = 0.5
 """Of its cold voltage: an output with less at the same level when it is warm has lost contact."""
 
+OF_NOISE = 5.0
+"""Times what may be noise or zero: an output with less tells nothing of joints."""
+
 
 @dataclass(frozen=True)
 class Finding:
@@ -201,7 +204,7 @@ def warm_joints(glances: Sequence[Glance]) -> Iterator[Finding]:
     told: set[str] = set()
     for index, cold in enumerate(glances):
         for warm in glances[index + 1 :]:
-            if warm.channel in told or not alike(cold, warm) or cold.rms_v < 20.0 * cold.noise_v:
+            if warm.channel in told or not alike(cold, warm) or cold.rms_v < OF_NOISE * cold.noise_v:
                 continue
             if warm.rms_v < OPENS * cold.rms_v:
                 told.add(warm.channel)

@@ -147,7 +147,8 @@ def _halves(take: Take, channel: str, item: Item, dc: Dc | None) -> Halves:
     values = item.values - (middle_v - (0.0 if dc is None else dc.volts))
     upper_v, lower_v = _in_burst(take, turns, wave, values) if take.shape == "burst" else _steady(wave, values)
     asked_v = slope * float(np.abs(wave[np.abs(wave) > _TOP]).mean())
-    u_v = 2.0 * math.hypot(math.sqrt(2.0) * noise_v, 2.0 * middle_u, 0.0 if dc is None else 2.0 * dc.u)
+    tops_u = math.sqrt(sum(_u_of_mean(values[wave * sign > _TOP], noise_v) ** 2 for sign in (1.0, -1.0)))
+    u_v = 2.0 * math.hypot(tops_u, 2.0 * middle_u, 0.0 if dc is None else 2.0 * dc.u)
     return Halves(take, channel, upper_v, lower_v, asked_v, u_v)
 
 
@@ -169,6 +170,11 @@ def _in_burst(take: Take, turns: Samples, wave: Samples, values: Samples) -> tup
     uppers = [_mean(values, (wave > _TOP) & (cycle == each)) for each in range(first, take.cycles)]
     lowers = [_mean(-values, (wave < -_TOP) & (cycle == each)) for each in range(first - 1, take.cycles)]
     return float(np.mean(uppers)), float(np.mean([(one + two) / 2.0 for one, two in pairwise(lowers)]))
+
+
+def _u_of_mean(tops: Samples, noise_v: float) -> float:
+    """Steps of the converter average out only as far as the samples fall on different ones."""
+    return noise_v / math.sqrt(max(len(np.unique(tops)), 1))
 
 
 def _mean(values: Samples, chosen: Samples) -> float:
