@@ -26,6 +26,9 @@ MOST_UNLIKE = 0.02
 CLIPPED = 0.99
 """Of what its sine asks for: an output with less at the top of one half is clipped there."""
 
+ANSWERS = 0.2
+"""Of what the amplifier file's gain asks for: an output with less is silent or has lost contact, and not clipped."""
+
 _TOP = 0.97
 """Of a sine's peak: beyond it a sample belongs to the top."""
 
@@ -93,12 +96,12 @@ def uneven_rails(amplifier: Amplifier, takes: Sequence[Take]) -> Iterator[Findin
         if unlike.times > 1.0:
             yield of_rail(unlike)
     elif amplifier.outputs != "floating":
-        yield from (_of_channel(halves) for halves in _worst(takes).values() if halves.times > 1.0)
+        yield from (_of_channel(halves) for halves in _worst(amplifier, takes).values() if halves.times > 1.0)
 
 
 def unlike_rails(amplifier: Amplifier, takes: Sequence[Take]) -> Unlike | None:
     """None where no output clips, or where those that clip are not alike."""
-    worst = {} if amplifier.outputs == "floating" else _worst(takes)
+    worst = {} if amplifier.outputs == "floating" else _worst(amplifier, takes)
     if not worst or not all(one.is_like(other) for one, other in combinations(worst.values(), 2)):
         return None
     weights = [halves.u**-2 for halves in worst.values()]
@@ -107,29 +110,30 @@ def unlike_rails(amplifier: Amplifier, takes: Sequence[Take]) -> Unlike | None:
     return Unlike(mean, 1.0 / math.sqrt(sum(weights)), most, several=len(worst) > 1)
 
 
-def _worst(takes: Sequence[Take]) -> Mapping[str, Halves]:
+def _worst(amplifier: Amplifier, takes: Sequence[Take]) -> Mapping[str, Halves]:
     """Of each output that clips, the record that shows most."""
     worst: dict[str, Halves] = {}
-    for halves in _clipped(takes):
+    for halves in _clipped(amplifier, takes):
         known = worst.get(halves.channel)
         if known is None or halves.times > known.times:
             worst[halves.channel] = halves
     return worst
 
 
-def is_clipped_anywhere(takes: Sequence[Take]) -> bool:
+def is_clipped_anywhere(amplifier: Amplifier, takes: Sequence[Take]) -> bool:
     """Whether any record tells of it."""
-    return any(True for _ in _clipped(takes))
+    return any(True for _ in _clipped(amplifier, takes))
 
 
-def _clipped(takes: Sequence[Take]) -> Iterator[Halves]:
+def _clipped(amplifier: Amplifier, takes: Sequence[Take]) -> Iterator[Halves]:
     rests = [take for take in takes if take.shape == "rest"]
     for take in takes:
         for channel in take.driven if take.shape != "rest" and take.cycles != 1 else ():
             item = take.items.get(f"{OUTPUT}{channel}")
             if item is not None and channel in take.phases:
                 halves = _halves(take, channel, item, _dc(rests, channel))
-                if min(halves.upper_v, halves.lower_v) < CLIPPED * halves.asked_v:
+                least_v = ANSWERS * math.sqrt(2.0) * take.level_v * amplifier.gain_ratio
+                if halves.asked_v > least_v and min(halves.upper_v, halves.lower_v) < CLIPPED * halves.asked_v:
                     yield halves
 
 

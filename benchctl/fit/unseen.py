@@ -81,7 +81,7 @@ def _rails(amplifier: Amplifier, takes: Sequence[Take]) -> Iterator[Unseen]:
     words = "a rail that is weaker than the other"
     if amplifier.outputs == "floating":
         yield Unseen("weak rail", words, "floating outputs take each half wave from both rails")
-    elif not is_clipped_anywhere(takes):
+    elif not is_clipped_anywhere(amplifier, takes):
         yield Unseen("weak rail", words, "no record of a burst or a continuous tone clips")
     elif amplifier.rails == "regulated":
         yield Unseen(DRY_RAIL, "a dry capacitor of one rail", "rails that are held recover within a cycle of 1 kHz")

@@ -72,6 +72,12 @@ def test_an_error_of_zero_and_dc_at_an_output_make_no_rail_weak(hx2150: Amplifie
     assert list(uneven_rails(hx2150, [rest, moved])) == []
 
 
+def test_an_output_that_gives_nothing_is_not_clipped(hx2150: Amplifier) -> None:
+    take = clipped(A=(37.0, 37.0))
+    dead = replace(take.items["output A"], values=-1e-2 * np.ones(101), noise=np.full(101, 1e-4))
+    assert list(uneven_rails(hx2150, [replace(take, items={"output A": dead})])) == []
+
+
 def test_a_difference_within_the_noise_is_not_named(hx2150: Amplifier) -> None:
     take = clipped(A=(35.0, 36.0))
     item = take.items["output A"]

@@ -85,7 +85,7 @@ HIDDEN: Mapping[str, str] = {"half wave": "half waves", "dc": "dc", "gain": "gai
 """What stays untold of a dead channel."""
 
 GOES_WITH: Mapping[str, frozenset[str]] = {
-    "weak rail": frozenset({"headroom", "rail", "saturation", "knee"}),
+    "weak rail": frozenset({"headroom", "rail", "saturation", "knee", "input_ratio", "converter_efficiency"}),
     "weak half": frozenset({"headroom", "rail", "saturation", "knee"}),
     "dc": frozenset({"weak half"}),
 }

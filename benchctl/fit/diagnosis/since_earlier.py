@@ -34,7 +34,7 @@ MATTERS: Mapping[str, float] = {
 """Part of the earlier value below which a change is no sign of age or failure (common practice). Dc is named by its
 size alone, and how clipping sets in not at all."""
 
-RAIL_MOVES = 0.01
+RAIL_MOVES = 0.005
 """Of the half waves' size: by so much they may become unlike without a fault (common practice)."""
 
 _FIGURES = {
