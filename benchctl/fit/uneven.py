@@ -10,14 +10,13 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from itertools import combinations, pairwise
+from itertools import combinations
 from typing import NamedTuple
-
-import numpy as np
 
 from benchctl.documents.amplifier_file.amplifier import Amplifier
 from benchctl.fit.evidence import Finding
-from benchctl.fit.reading.items import Item, Samples, Take
+from benchctl.fit.reading.items import Take
+from benchctl.fit.reading.tops import Tops
 from benchctl.measure.signal.record import OUTPUT
 
 MOST_UNLIKE = 0.02
@@ -29,22 +28,15 @@ CLIPPED = 0.99
 ANSWERS = 0.2
 """Of what the amplifier file's gain asks for: an output with less is silent or has lost contact, and not clipped."""
 
-_TOP = 0.97
-"""Of a sine's peak: beyond it a sample belongs to the top."""
-
-_STRAIGHT = 0.5
-"""Of a sine's peak: below it nothing is clipped at any drive that a run uses."""
-
 
 @dataclass(frozen=True)
 class Halves:
-    """Tops of one output in one record, and the uncertainty (k = 2) of their difference; `asked_v`: not clipped."""
+    """Tops of one output in one record, and the uncertainty (k = 2) of their difference."""
 
     take: Take
     channel: str
     upper_v: float
     lower_v: float
-    asked_v: float
     u_v: float
 
     @property
@@ -128,64 +120,29 @@ def is_clipped_anywhere(amplifier: Amplifier, takes: Sequence[Take]) -> bool:
 def _clipped(amplifier: Amplifier, takes: Sequence[Take]) -> Iterator[Halves]:
     rests = [take for take in takes if take.shape == "rest"]
     for take in takes:
-        for channel in take.driven if take.shape != "rest" and take.cycles != 1 else ():
-            item = take.items.get(f"{OUTPUT}{channel}")
-            if item is not None and channel in take.phases:
-                halves = _halves(take, channel, item, _dc(rests, channel))
-                least_v = ANSWERS * math.sqrt(2.0) * take.level_v * amplifier.gain_ratio
-                if halves.asked_v > least_v and min(halves.upper_v, halves.lower_v) < CLIPPED * halves.asked_v:
-                    yield halves
+        least_v = ANSWERS * math.sqrt(2.0) * take.level_v * amplifier.gain_ratio
+        for channel, tops in take.tops.items():
+            halves = _halves(take, channel, tops, _dc(rests, channel))
+            is_clipped = min(halves.upper_v, halves.lower_v) < CLIPPED * tops.asked_v
+            if channel in take.driven and tops.asked_v > least_v and is_clipped:
+                yield halves
 
 
-def _dc(rests: Sequence[Take], channel: str) -> Dc | None:
+def _halves(take: Take, channel: str, tops: Tops, dc: Dc) -> Halves:
+    """Rails limit what an output gives with its dc in it."""
+    u_v = 2.0 * math.hypot(tops.u_v, 2.0 * dc.u)
+    return Halves(take, channel, tops.upper_v + dc.volts, tops.lower_v - dc.volts, u_v)
+
+
+def _dc(rests: Sequence[Take], channel: str) -> Dc:
+    """The first one that was seen; none where none was."""
     for take in rests:
         if (item := take.items.get(f"{OUTPUT}{channel}")) is not None:
             return Dc(float(item.values[0]), math.hypot(item.scale.zero_u, float(item.noise[0])))
-    return None
+    return Dc(0.0, 0.0)
 
 
-def _halves(take: Take, channel: str, item: Item, dc: Dc | None) -> Halves:
-    turns = take.instants.nodes_s[take.instants.sampled] * take.frequency_hz + take.phases[channel] / (2.0 * np.pi)
-    wave, noise_v = np.sin(2.0 * np.pi * turns), float(np.median(item.noise))
-    slope, middle_v, middle_u = _straight(wave, item.values, noise_v)
-    values = item.values - (middle_v - (0.0 if dc is None else dc.volts))
-    upper_v, lower_v = _in_burst(take, turns, wave, values) if take.shape == "burst" else _steady(wave, values)
-    asked_v = slope * float(np.abs(wave[np.abs(wave) > _TOP]).mean())
-    tops_u = math.sqrt(sum(_u_of_mean(values[wave * sign > _TOP], noise_v) ** 2 for sign in (1.0, -1.0)))
-    u_v = 2.0 * math.hypot(tops_u, 2.0 * middle_u, 0.0 if dc is None else 2.0 * dc.u)
-    return Halves(take, channel, upper_v, lower_v, asked_v, u_v)
-
-
-def _straight(wave: Samples, values: Samples, noise_v: float) -> tuple[float, float, float]:
-    """Slope of the part that is not clipped, what it gives at zero, and the standard uncertainty of that."""
-    straight = np.abs(wave) < _STRAIGHT
-    slope, middle_v = np.polyfit(wave[straight], values[straight], 1)
-    return float(slope), float(middle_v), noise_v / math.sqrt(max(int(straight.sum()), 1))
-
-
-def _steady(wave: Samples, values: Samples) -> tuple[float, float]:
-    return float(values[wave > _TOP].mean()), float(-values[wave < -_TOP].mean())
-
-
-def _in_burst(take: Take, turns: Samples, wave: Samples, values: Samples) -> tuple[float, float]:
-    """Over the later half of a burst; lower tops from before its first upper one to after its last, since rails fall
-    from top to top."""
-    cycle, first = np.floor(turns), max(take.cycles // 2, 1)
-    uppers = [_mean(values, (wave > _TOP) & (cycle == each)) for each in range(first, take.cycles)]
-    lowers = [_mean(-values, (wave < -_TOP) & (cycle == each)) for each in range(first - 1, take.cycles)]
-    return float(np.mean(uppers)), float(np.mean([(one + two) / 2.0 for one, two in pairwise(lowers)]))
-
-
-def _u_of_mean(tops: Samples, noise_v: float) -> float:
-    """Steps of the converter average out only as far as the samples fall on different ones."""
-    return noise_v / math.sqrt(max(len(np.unique(tops)), 1))
-
-
-def _mean(values: Samples, chosen: Samples) -> float:
-    return float(values[chosen].mean())
-
-
-def _tops(halves: Halves) -> str:
+def _in_words(halves: Halves) -> str:
     return f"+{halves.upper_v:.3g} V and -{halves.lower_v:.3g} V under the {halves.take.name}"
 
 
@@ -196,7 +153,8 @@ def of_rail(unlike: Unlike) -> Finding:
     every = "every channel that clips does so" if unlike.several else f"channel {halves.channel} clips"
     return Finding(
         "weak rail",
-        f"the {rail} rail is weaker than the other: {every} there first; output {halves.channel} at {_tops(halves)}",
+        f"the {rail} rail is weaker than the other: {every} there first; output {halves.channel} at "
+        f"{_in_words(halves)}",
         "",
         unlike.times,
         "the other rail",
@@ -207,7 +165,7 @@ def _of_channel(halves: Halves) -> Finding:
     half = "upper" if halves.unlike < 0.0 else "lower"
     return Finding(
         "weak half",
-        f"the {half} half of output {halves.channel} clips first, at {_tops(halves)}: its {half} output device or "
+        f"the {half} half of output {halves.channel} clips first, at {_in_words(halves)}: its {half} output device or "
         "driver leaves more of the rail",
         halves.channel,
         halves.times,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 
 import numpy as np
@@ -10,6 +11,7 @@ import pytest
 from benchctl.documents.amplifier_file.amplifier import Amplifier
 from benchctl.documents.reader import load_amplifier
 from benchctl.fit.reading.items import Instants, Item, Scale, Take
+from benchctl.fit.reading.tops import tops_of
 from benchctl.fit.uneven import uneven_rails
 from benchctl.measure.uncertainty import LoadResistance
 
@@ -38,9 +40,20 @@ def clipped(**limits: tuple[float, float]) -> Take:
     level_v = PEAK_V / GAIN / np.sqrt(2.0)
     loads = {channel: LoadResistance(4.0, 4.0) for channel in limits}
     phases = dict.fromkeys(limits, 0.0)
-    return Take(
+    take = Take(
         "", "tone", "steady", 1000.0, level_v, 14.4, tuple(limits), 1.0, 0, loads, instants, phases, items, 23.0, 20.0
     )
+    return with_items(take, items)
+
+
+def with_items(take: Take, items: Mapping[str, Item]) -> Take:
+    """Other values under the same tone."""
+    turns = 1000.0 * TIMES_S
+    found = {
+        signal.removeprefix("output "): tops_of(turns, item.values, float(item.noise[0]))
+        for signal, item in items.items()
+    }
+    return replace(take, items=items, tops={channel: tops for channel, tops in found.items() if tops is not None})
 
 
 def test_a_rail_that_is_lower_in_every_channel_is_named(hx2150: Amplifier) -> None:
@@ -64,24 +77,26 @@ def test_an_error_of_zero_and_dc_at_an_output_make_no_rail_weak(hx2150: Amplifie
     """The oscilloscope shows everything 1 V too high; or the output has 1 V of dc, which was seen at rest."""
     take = clipped(A=(36.0, 36.0))
     item = take.items["output A"]
-    shifted = replace(take, items={"output A": replace(item, values=item.values + 1.0)})
+    shifted = with_items(take, {"output A": replace(item, values=item.values + 1.0)})
     assert list(uneven_rails(hx2150, [shifted])) == []
     asked_v = PEAK_V * np.sin(2 * np.pi * 1000 * TIMES_S) + 1.0
-    moved = replace(take, items={"output A": replace(item, values=np.clip(asked_v, -36.0, 36.0))})
-    rest = replace(take, shape="rest", items={"output A": replace(item, values=np.ones(1), noise=np.array([1e-3]))})
+    moved = with_items(take, {"output A": replace(item, values=np.clip(asked_v, -36.0, 36.0))})
+    rest = replace(
+        take, shape="rest", items={"output A": replace(item, values=np.ones(1), noise=np.array([1e-3]))}, tops={}
+    )
     assert list(uneven_rails(hx2150, [rest, moved])) == []
 
 
 def test_an_output_that_gives_nothing_is_not_clipped(hx2150: Amplifier) -> None:
     take = clipped(A=(37.0, 37.0))
     dead = replace(take.items["output A"], values=-1e-2 * np.ones(101), noise=np.full(101, 1e-4))
-    assert list(uneven_rails(hx2150, [replace(take, items={"output A": dead})])) == []
+    assert list(uneven_rails(hx2150, [with_items(take, {"output A": dead})])) == []
 
 
 def test_a_difference_within_the_noise_is_not_named(hx2150: Amplifier) -> None:
     take = clipped(A=(35.0, 36.0))
     item = take.items["output A"]
-    unsure = replace(take, items={"output A": replace(item, noise=np.full(101, 0.2))})
+    unsure = with_items(take, {"output A": replace(item, noise=np.full(101, 0.4))})
     assert list(uneven_rails(hx2150, [take])) != []
     assert list(uneven_rails(hx2150, [unsure])) == []
 
@@ -89,8 +104,8 @@ def test_a_difference_within_the_noise_is_not_named(hx2150: Amplifier) -> None:
 def test_a_channel_of_which_less_is_known_does_not_make_a_rail_an_output_stage(hx2150: Amplifier) -> None:
     """Channel B shows the same within its noise, which alone would not be enough to name it."""
     take = clipped(A=(33.0, 36.0), B=(34.0, 36.0))
-    unsure = replace(take.items["output B"], noise=np.full(101, 0.5))
-    (found,) = uneven_rails(hx2150, [replace(take, items=take.items | {"output B": unsure})])
+    unsure = replace(take.items["output B"], noise=np.full(101, 1.0))
+    (found,) = uneven_rails(hx2150, [with_items(take, {**take.items, "output B": unsure})])
     assert found.kind == "weak rail"
 
 

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
+from benchctl.fit.reading.tops import Tops
 from benchctl.measure.uncertainty import LoadResistance
 
 Samples = NDArray[np.float64]
@@ -84,6 +85,7 @@ class Take:
         phases: channel -> phase of its sine at the trigger.
         items: signal -> its values. Of a burst, currents and voltages begin with the bin before the trigger.
         heatsink_c: when it was taken; None where nobody measured it.
+        tops: channel -> its tops under the tone.
     """
 
     file: str
@@ -101,3 +103,4 @@ class Take:
     items: Mapping[str, Item]
     heatsink_c: float | None
     taken_s: float
+    tops: Mapping[str, Tops] = field(default_factory=dict)

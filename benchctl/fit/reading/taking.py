@@ -33,6 +33,7 @@ from benchctl.fit.reading.thinning import (
     POINTS,
     POINTS_OF_HELD,
     burst_instants,
+    noise_of_a_sample,
     outputs_of,
     resting_mean,
     scale_of,
@@ -40,6 +41,7 @@ from benchctl.fit.reading.thinning import (
     supply_bins,
     whole_mean,
 )
+from benchctl.fit.reading.tops import Tops, tops_of
 from benchctl.measure.analyses.context import BurstContext, ContinuousContext, IdleContext
 from benchctl.measure.budget.resolution import mean_as_shown
 from benchctl.measure.conditions import Conditions
@@ -179,10 +181,11 @@ def _burst(folder: RunFolder, entry: FiguresEntry, context: BurstContext, file: 
         cycles=context.cycles,
         loads=context.loads,
         instants=instants,
-        phases=_phases(items, instants.nodes_s[instants.sampled], context.frequency_hz),
+        phases=(phases := _phases(items, instants.nodes_s[instants.sampled], context.frequency_hz)),
         items=items,
         heatsink_c=_heatsink(entry),
         taken_s=capture.taken_s,
+        tops=_tops(capture, phases, context.frequency_hz, context.cycles),
     )
 
 
@@ -212,6 +215,7 @@ def _steady(folder: RunFolder, entry: FiguresEntry, context: ContinuousContext, 
         items=items,
         heatsink_c=_heatsink(entry),
         taken_s=capture.taken_s,
+        tops=_tops(capture, phases, context.frequency_hz, 0),
     )
 
 
@@ -287,6 +291,21 @@ def _phases(items: Mapping[str, Item], times_s: Samples, frequency_hz: float) ->
         for signal, item in items.items()
         if signal.startswith(OUTPUT)
     }
+
+
+def _tops(capture: Capture, phases: Mapping[str, float], frequency_hz: float, burst_cycles: int) -> dict[str, Tops]:
+    """Of every output; of a burst from its trigger to its end."""
+    times_s = capture.start_s + capture.interval_s * np.arange(capture.samples)
+    end_s = burst_cycles / frequency_hz if burst_cycles else math.inf
+    plays = (times_s >= 0.0) & (times_s < end_s)
+    found: dict[str, Tops] = {}
+    for channel, phase in phases.items():
+        trace = capture.trace(f"{OUTPUT}{channel}")
+        turns = times_s[plays] * frequency_hz + phase / (2.0 * math.pi)
+        tops = tops_of(turns, trace.values()[plays], noise_of_a_sample(trace), burst_cycles)
+        if tops is not None:
+            found[channel] = tops
+    return found
 
 
 def _heatsink(entry: FiguresEntry) -> float | None:

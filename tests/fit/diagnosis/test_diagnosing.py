@@ -135,9 +135,7 @@ def test_a_rail_that_has_become_lower_is_named_though_sound_rails_may_differ_by_
 
     def unlike(value: float) -> Examination:
         take = replace(NO_TAKE, name="burst")
-        return replace(
-            examined(hx2150, ()), unlike=Unlike(value, 0.003, Halves(take, "A", 35.3, 36.0, 40.0, 0.1), True)
-        )
+        return replace(examined(hx2150, ()), unlike=Unlike(value, 0.003, Halves(take, "A", 35.3, 36.0, 0.1), True))
 
     (named,) = diagnose(unlike(-0.019), unlike(0.001)).named
     assert named.cause == "weak rail"
