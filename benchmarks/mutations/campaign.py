@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor, as_completed
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 from queue import SimpleQueue
 
@@ -73,9 +74,10 @@ def judgements() -> dict[tuple[str, str], str]:
     return {(entry["module"], entry["change"]): entry["why"] for entry in entries}
 
 
-def changes_in(target: Target) -> list[Change]:
+@cache
+def changes_in(target: Target) -> tuple[Change, ...]:
     """Every change of a target's module."""
-    return changes_of((ROOT / target.path).read_text(encoding="utf-8"))
+    return tuple(changes_of((ROOT / target.path).read_text(encoding="utf-8")))
 
 
 def trials(targets: Sequence[Target], folder: Path, jobs: int) -> Iterator[Trial]:

@@ -15,9 +15,8 @@ from benchctl.simulator.true_records import TrueRecords
 from benchmarks.nobody import Nobody
 from benchmarks.sequences.trials import times
 from tests.runner.rig import shipped
+from tests.short_check import short_check
 
-# Bursts of one cycle and a shorter drive: each answer is as slow as in the whole of it.
-SHORTER = {"cycles: [1, 8]": "cycles: [1]", "measure_continuous: {for: 2 s}": "measure_continuous: {for: 1 s}"}
 ROLES = ("generator", "oscilloscope", "load", "supply", "thermometer")
 SEED = "  seed: 2150\n"
 SLOW = SEED + "  instruments:\n" + "".join(f"    {role}: {{answers_after: 300 ms}}\n" for role in ROLES)
@@ -27,7 +26,7 @@ TOLERANCE = 0.1
 
 @dataclass(frozen=True)
 class Slow:
-    """A dry run of quick_check: what was foretold with and without the pace, and what came."""
+    """A dry run of a short check: what was foretold with and without the pace, and what came."""
 
     result: Result
     blind: Preflight
@@ -45,8 +44,7 @@ class Slow:
 def slow(tmp_path_factory: pytest.TempPathFactory) -> Slow:
     folder = tmp_path_factory.mktemp("slow")
     (folder / "bench.yaml").write_text(shipped("benches", "workshop", {SEED: SLOW}))
-    (folder / "shorter.yaml").write_text(shipped("sequences", "quick_check", SHORTER))
-    files = Documents(folder / "shorter.yaml", folder / "bench.yaml", "hx2150").load()
+    files = Documents(short_check(folder), folder / "bench.yaml", "hx2150").load()
     blind = preflight(files, expand(files.sequence, files.amplifier, files.bench), unattended=False)
     with opened_bench(files, dry_run=True) as opened:
         assert opened.simulated is not None

@@ -46,7 +46,7 @@ Row = tuple[str, ...]
 @pytest.fixture(scope="module", params=["supply_sensitivity", "efficiency_map", "set levels"])
 def folder(request: pytest.FixtureRequest, shared_runs: SharedRuns, tmp_path_factory: pytest.TempPathFactory) -> Path:
     if request.param != "set levels":
-        return shared_runs.of(request.param, "hx2150").folder
+        return shared_runs.of(request.param, "hx2150_bridged").folder
     out = tmp_path_factory.mktemp("runs")
     sequence = out / "sequence.yaml"
     sequence.write_text(SET_LEVELS, encoding="utf-8")

@@ -17,6 +17,7 @@ from benchmarks.sequences.carries import what_it_lacks
 from benchmarks.sequences.trials import Trial, documents, trial
 from tests.runner.rig import shipped
 from tests.sequences.shipped import AT_POINTS, SEQUENCES
+from tests.short_check import short_check
 
 # The benches of ordinary instruments, and the amplifiers that each carries.
 ORDINARY = {
@@ -50,14 +51,6 @@ def test_a_bench_is_known_for_what_it_cannot_carry() -> None:
     assert "for full power into the heaviest rated load" in lacks
 
 
-# Bursts of one cycle, and a second of what takes two; `python -m benchmarks.sequences --bench drawer` does all of it.
-SHORTER = {
-    "measure_idle: {for: 2 s": "measure_idle: {for: 1 s",
-    "cycles: [1, 8]": "cycles: [1]",
-    "measure_continuous: {for: 2 s}": "measure_continuous: {for: 1 s}",
-}
-
-
 @pytest.mark.parametrize(
     ("bench", "amplifier"),
     [
@@ -68,11 +61,10 @@ SHORTER = {
         ("untidy_workshop", "hx2150"),
     ],
 )
-def test_a_quick_check_runs_dry_on_an_ordinary_bench(bench: str, amplifier: str, tmp_path: Path) -> None:
-    """Nothing trips, every step has its figures, and no verdict is one that the truth denies."""
-    shorter = tmp_path / "shorter.yaml"
-    shorter.write_text(shipped("sequences", "quick_check", SHORTER), encoding="utf-8")
-    runs_as_promised(trial(str(shorter), amplifier, tmp_path, bench=bench))
+def test_a_short_check_runs_dry_on_an_ordinary_bench(bench: str, amplifier: str, tmp_path: Path) -> None:
+    """Nothing trips, every step has its figures, and no verdict is one that the truth denies. `python -m
+    benchmarks.sequences --bench drawer` performs the whole of any sequence."""
+    runs_as_promised(trial(str(short_check(tmp_path)), amplifier, tmp_path, bench=bench))
 
 
 def test_bias_and_rails_are_measured_cold_and_warm(tmp_path: Path) -> None:

@@ -109,9 +109,11 @@ def test_all_answers_together_make_one_too_and_none_is_left_out_here(kind: str, 
 
 
 def test_the_three_new_files_run_dry_together_without_a_change(tmp_path: Path) -> None:
+    """With all that can be measured, into one rated load."""
     paths = [
         written(tmp_path, "sequence", "--measure", ", ".join(MEASUREMENTS)),
-        *(written(tmp_path, kind) for kind in ("bench", "amplifier")),
+        written(tmp_path, "bench"),
+        written(tmp_path, "amplifier", "--rated", "4 ohm = 100 W"),
     ]
     documents = Documents(*paths)
     files = documents.load()
