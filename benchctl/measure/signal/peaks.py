@@ -15,7 +15,7 @@ from benchctl.measure.rounding.alike import alike, noise_itself
 from benchctl.measure.signal.record import Samples
 
 _NORMAL = NormalDist()
-NEAR = 4.0  # standard deviations below the highest sample within which others count as near it
+_NEAR = 4.0  # standard deviations below the highest sample within which others count as near it
 # Fewer of the samples near the highest can be the highest where a top is round: it rises like a level one of down to so
 # many times fewer, and scatters like one of half as many (tried with parabolas that fall by 0.02 to 3 standard
 # deviations from one sample to the next).
@@ -23,7 +23,7 @@ _FEWER_IF_ROUND, _FEWER_THAT_SCATTER = 3.0, 2.0
 # Of many samples near the highest, how round the top is leaves so much of its rise open (tried with sines, clipped
 # sines and exponential dips).
 _ROUND_DOUBT = 0.15
-ABOVE_THE_MEAN = 0.56  # exp(-0.577): how many are expected above the mean of the highest of many (Gumbel)
+_ABOVE_THE_MEAN = 0.56  # exp(-0.577): how many are expected above the mean of the highest of many (Gumbel)
 # Between independent values of noise of a limited bandwidth there are higher ones: it rises beyond u standard
 # deviations 0.72 u times as often as they are there (Rice, Mathematical analysis of random noise, 1944); u is 2 to 3.
 _HIGHS = 2.0
@@ -87,7 +87,7 @@ class Blur:
 def highest_of_rows(rows: Samples, blur: Blur) -> list[Peak]:
     """The signal's highest value in each row of `rows`, shape (rows, n)."""
     tops = rows.max(axis=1)
-    reach = NEAR * blur.noise + math.sqrt(3.0) * blur.rounding  # half a step of rounding
+    reach = _NEAR * blur.noise + math.sqrt(3.0) * blur.rounding  # half a step of rounding
     near = np.count_nonzero(rows >= (tops - reach)[:, np.newaxis], axis=1) / blur.neighbours
     rises, own, doubts = _rise_and_scatter(near)
     if blur.corner:
@@ -185,8 +185,8 @@ def _corners() -> tuple[Samples, Samples]:
     the highest is where that is exp(-0.577). It is no less than the first sample, which is at the corner, on average.
     """
     rises = np.linspace(4.5, 0.0, 91)
-    rates = np.array([ABOVE_THE_MEAN / _expected_above(rise) for rise in rises])
-    near = np.array([rate * _expected_above(rise - NEAR) for rate, rise in zip(rates, rises, strict=True)])
+    rates = np.array([_ABOVE_THE_MEAN / _expected_above(rise) for rise in rises])
+    near = np.array([rate * _expected_above(rise - _NEAR) for rate, rise in zip(rates, rises, strict=True)])
     return np.log(np.maximum(near, 1.0))[::-1], rises[::-1]
 
 
@@ -203,5 +203,5 @@ def _level_tops() -> tuple[Samples, Samples]:
     """
     sizes = np.geomspace(1.0, 1e8, 161)
     rises = np.array([_NORMAL.inv_cdf((size - 0.375) / (size + 0.25)) for size in sizes])
-    near = np.array([size * _NORMAL.cdf(NEAR - rise) for size, rise in zip(sizes, rises, strict=True)])
+    near = np.array([size * _NORMAL.cdf(_NEAR - rise) for size, rise in zip(sizes, rises, strict=True)])
     return np.log(np.maximum.accumulate(near)), rises

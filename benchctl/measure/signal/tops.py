@@ -11,24 +11,23 @@ from __future__ import annotations
 import math
 from functools import cache
 from statistics import NormalDist
-from typing import NamedTuple
 
 import numpy as np
 
 from benchctl.measure.rounding.ripple import SHAPING_HARMONICS
 from benchctl.measure.rounding.tops import cycle_of
 from benchctl.measure.signal.distortion import ABOVE_NOISE, Shape, ToneSpectrum, median_density
-from benchctl.measure.signal.peaks import ABOVE_THE_MEAN, NEAR, Blur, Peak, lowest_and_highest
+from benchctl.measure.signal.peaks import Blur, Peak, lowest_and_highest
 from benchctl.measure.signal.record import Samples
 
 _NORMAL = NormalDist()
 _POINTS = 1 << 12  # of a cycle
 _FINE = 20  # places in a standard deviation of the noise
-_HIGHEST = 6 * _FINE  # a rise of six standard deviations takes a hundred million samples
-_NEAR_PLACES = int(NEAR) * _FINE
-_DEEPEST = 12 * _FINE  # points so far below a top do not count among those near it
-# The rise is known so well: by how much the noise is known, and by what is left of it in the mean cycle (tried with
-# sines and clipped sines, of 40 cycles and more).
+_LOWEST, _HIGHEST = -4, 7  # above the top of a cycle, in standard deviations: the highest of samples is surely between
+_DEEPEST = 12  # points so far below a top do not matter
+# The part of its rise by which the highest may be off, with the noise and with cycles that are not quite alike. What is
+# left of noise in the mean cycle counts beside that: its top is too high by about as much (tried with sines and clipped
+# sines).
 _DOUBT = 0.05
 # Steps coarser than this many standard deviations of the noise leave rounding that noise does not make random.
 _COARSE = 2.0
@@ -71,51 +70,30 @@ def _cycle(shape: Shape) -> Samples:
 
 
 def _highest(values: Samples, cycle: Samples, blur: Blur) -> Peak:
-    top = float(values.max())
-    near = int(np.count_nonzero(values >= top - NEAR * blur.noise))
-    highs = _highs((float(cycle.max()) - cycle) / blur.noise, near)
-    own_v = highs.follows * math.hypot(blur.noise * highs.scatter, blur.rounding)
-    doubt_v = blur.noise * math.hypot(_DOUBT * highs.rise, math.sqrt(SHAPING_HARMONICS / values.size))
-    return Peak(top - blur.noise * highs.rise, math.hypot(own_v, doubt_v), own_v)
+    rise, scatter = _rise_and_scatter((float(cycle.max()) - cycle) / blur.noise, values.size)
+    left = math.sqrt(SHAPING_HARMONICS / values.size)
+    own_v = math.hypot(blur.noise * scatter, blur.rounding)
+    doubt_v = blur.noise * math.hypot(_DOUBT * rise, left)
+    return Peak(float(values.max()) - blur.noise * (rise + left), math.hypot(own_v, doubt_v), own_v)
 
 
-class _Highs(NamedTuple):
-    """By how much the highest of some samples is expected to lie above the top, and how much it scatters from record to
-    record, in standard deviations of the noise.
+def _rise_and_scatter(depths: Samples, samples: int) -> tuple[float, float]:
+    """By how much the highest of so many samples is expected to lie above the top, and how much it scatters from record
+    to record, in standard deviations of the noise.
 
-    `follows`: an error of the highest is so many times as large in what it is freed to, since fewer samples are near a
-    highest that is too high, and so less is taken off.
+    Of points that lie d below the top, a part F(m), the mean of the normal tail at m + d, is above m. None of n samples
+    is above it with a probability of exp(-n F(m)).
     """
-
-    rise: float
-    scatter: float
-    follows: float
-
-
-def _highs(depths: Samples, near: int) -> _Highs:
-    """Of points that lie d below the top, a part F(m), the mean of the normal tail at m + d, is above m. If that is the
-    mean of the highest, exp(-0.577) of all samples are expected above it (Gumbel), and F(m - 4) / F(m) times as many
-    near it. None of n is above m with a probability of exp(-n F(m))."""
-    places = np.rint(depths[depths < _DEEPEST / _FINE] * _FINE).astype(np.int64)
-    weights = np.bincount(places, minlength=_DEEPEST + 1)
-    above = np.convolve(_tail(), weights[::-1], mode="valid")
-    falls = -np.gradient(np.log(above))
-    nears = np.log(ABOVE_THE_MEAN * above[:-_NEAR_PLACES] / above[_NEAR_PLACES:])
-    found = round(float(np.interp(math.log(max(near, 1)), nears, np.arange(_HIGHEST + 1.0))))
-    samples, fall = ABOVE_THE_MEAN / above[found + _NEAR_PLACES], falls[found + _NEAR_PLACES]
-    scatter = _standard_deviation(np.exp(-samples * above))
-    return _Highs(found / _FINE, scatter / _FINE, float(fall / (fall - falls[found])))
-
-
-def _standard_deviation(below: Samples) -> float:
-    """Of what lies below each place with such a probability, in places."""
-    chances, places = np.diff(below), np.arange(below.size - 1)
-    middle = np.average(places, weights=chances)
-    return math.sqrt(float(np.average((places - middle) ** 2, weights=chances)))
+    places = np.rint(depths[depths < _DEEPEST] * _FINE).astype(np.int64)
+    weights = np.bincount(places, minlength=_DEEPEST * _FINE + 1) / depths.size
+    below = np.exp(-samples * np.convolve(_tail(), weights[::-1], mode="valid"))
+    chances, middles = np.diff(below), (np.arange(below.size - 1) + 0.5) / _FINE + _LOWEST
+    rise = float(np.average(middles, weights=chances))
+    return rise, math.sqrt(float(np.average((middles - rise) ** 2, weights=chances)))
 
 
 @cache
 def _tail() -> Samples:
-    """How much of a normal error lies above each place, from `NEAR` below nought on."""
-    first, last = -_NEAR_PLACES, _HIGHEST + _DEEPEST
-    return np.array([_NORMAL.cdf(-place / _FINE) for place in range(first, last + 1)])
+    """How much of a normal error lies above each place, from `_LOWEST` on."""
+    places = np.arange(_LOWEST * _FINE, _HIGHEST * _FINE + _DEEPEST * _FINE + 1) / _FINE
+    return np.array([_NORMAL.cdf(-place) for place in places.tolist()])
