@@ -10,7 +10,7 @@ from benchmarks.benches.drawing import draw
 from benchmarks.benches.trial import trial
 
 
-@pytest.mark.parametrize("seed", [2, 15, 29])
+@pytest.mark.parametrize("seed", [15, 29])
 def test_no_verdict_contradicts_the_truth_and_nothing_healthy_is_stopped(tmp_path: Path, seed: int) -> None:
     """Seed 15 is a bench of 8 bits and 4.7 % without a thermometer, with loads by hand."""
     done = trial(seed, tmp_path)
