@@ -200,32 +200,57 @@ def idle(amplifier: Amplifier, takes: Sequence[Take]) -> Iterator[Finding]:
 
 
 def warm_joints(glances: Sequence[Glance]) -> Iterator[Finding]:
-    """An output that gives much less than before at the same level, load and frequency."""
+    """An output that gives much less of its input than before under such a tone, while another one still plays. Where
+    all fall silent at once, the amplifier has muted itself."""
     told: set[str] = set()
     for index, cold in enumerate(glances):
         for warm in glances[index + 1 :]:
-            if warm.channel in told or not alike(cold, warm) or cold.rms_v < OF_NOISE * cold.noise_v:
+            if warm.channel in told or cold.rms_v < OF_NOISE * cold.noise_v or not _has_opened(cold, warm):
                 continue
-            if warm.rms_v < OPENS * cold.rms_v:
+            if not _has_muted(warm, glances):
                 told.add(warm.channel)
-                yield Finding(
-                    "joint",
-                    f"output {warm.channel} gives {render(cold.rms_v, 'V', digits=3)} {_warmth(cold)} and "
-                    f"{render(warm.rms_v, 'V', digits=3)} {_warmth(warm)} at the same level: a joint opens",
-                    warm.channel,
-                )
+                yield _joint(cold, warm)
 
 
-def alike(one: Glance, other: Glance) -> bool:
-    """Whether two glances are at one output under one tone, load and supply voltage."""
+def _has_opened(cold: Glance, warm: Glance) -> bool:
+    """By the peaks, for what a burst gives on the whole depends on the length of its record. A louder tone may clip, so
+    no more is asked of it than of the first one."""
+    asked_v = _size(cold) * min(warm.asked_v / cold.asked_v, 1.0)
+    return _under_like_tones(cold, warm) and _size(warm) < OPENS * asked_v
+
+
+def _has_muted(warm: Glance, glances: Sequence[Glance]) -> bool:
+    beside = [glance for glance in glances if glance.file == warm.file and glance.channel != warm.channel]
+    earlier = [glance for glance in glances if glance.taken_s < warm.taken_s]
+    return bool(beside) and all(
+        any(_has_opened(cold, other) for cold in earlier if cold.channel == other.channel) for other in beside
+    )
+
+
+def _joint(cold: Glance, warm: Glance) -> Finding:
+    level = "the same level" if warm.asked_v == cold.asked_v else f"{warm.asked_v / cold.asked_v:.3g} times the level"
+    return Finding(
+        "joint",
+        f"output {warm.channel} goes to {render(_size(cold), 'V', digits=3)} {_warmth(cold)} and to "
+        f"{render(_size(warm), 'V', digits=3)} {_warmth(warm)} at {level}: a joint opens",
+        warm.channel,
+    )
+
+
+def _under_like_tones(one: Glance, other: Glance) -> bool:
+    """Whether two glances are at one output under tones that differ in level only."""
     return (
         one.channel == other.channel
-        and one.asked_v == other.asked_v
         and one.conditions.load_ohm == other.conditions.load_ohm
         and one.conditions.frequency_hz == other.conditions.frequency_hz
         and one.conditions.supply_set_v == other.conditions.supply_set_v
         and one.conditions.driven == other.conditions.driven
     )
+
+
+def alike(one: Glance, other: Glance) -> bool:
+    """Whether two glances are at one output under one tone, load and supply voltage."""
+    return one.asked_v == other.asked_v and _under_like_tones(one, other)
 
 
 def _warmth(glance: Glance) -> str:

@@ -121,6 +121,16 @@ def test_an_output_that_is_lost_when_warm_has_a_joint_that_opens() -> None:
     assert "52 degC" in found.sentence
 
 
+def test_a_joint_is_seen_at_another_level_too_and_an_amplifier_that_mutes_itself_has_none() -> None:
+    cold = glance("B", 0.9, -0.9)
+    warm = replace(glance("B", 0.001, -0.001, taken_s=200.0), asked_v=0.01, file="captures/0002-look.npz")
+    beside = replace(warm, channel="A", upper_v=0.45, lower_v=-0.45, rms_v=0.32)
+    (found,) = warm_joints((SOUND[0], cold, beside, warm))
+    assert found.channel == "B"
+    assert "at 0.5 times the level" in found.sentence
+    assert list(warm_joints((SOUND[0], cold, replace(warm, channel="A"), warm))) == []
+
+
 def test_a_silent_channel_is_not_also_called_a_joint(hx2150: Amplifier) -> None:
     dead = (SOUND[0], glance("B", 2e-4, -2e-4), glance("B", 1e-4, -1e-4, taken_s=200.0))
     assert [each.kind for each in evidence(hx2150, (), dead)] == ["silence"]
