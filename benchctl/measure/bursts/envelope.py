@@ -9,7 +9,7 @@ import numpy as np
 
 from benchctl.errors import BurstNotFound, RecordTooShort, SilentRecord, WrongFrequency
 from benchctl.measure.signal.record import Capture, Samples, Trace
-from benchctl.measure.signal.sine import find_frequency, fit_sine
+from benchctl.measure.signal.sine import find_frequency, fit_phase
 
 _BLOCKS_A_CYCLE = 16.0
 _FEWEST_STEPS = 8  # of the converter: less than this from the middle is not a signal
@@ -156,8 +156,8 @@ def _tone(values: Samples, interval_s: float, told_hz: float) -> float:
 def _zero_crossing(trace: Trace, capture: Capture, run: range, frequency_hz: float, near_s: float) -> float:
     """The zero crossing of the burst's fundamental that lies nearest to `near_s`."""
     enough = run.start + round(_PHASE_CYCLES / (frequency_hz * capture.interval_s))
-    fit = fit_sine(trace.values(run.start, min(run.stop, enough)), capture.interval_s, frequency_hz)
+    phase_rad = fit_phase(trace.values(run.start, min(run.stop, enough)), capture.interval_s, frequency_hz)
     origin_s = capture.start_s + run.start * capture.interval_s
-    first_s = origin_s + (math.pi / 2.0 - fit.phase_rad) / (2.0 * math.pi * frequency_hz)
+    first_s = origin_s + (math.pi / 2.0 - phase_rad) / (2.0 * math.pi * frequency_hz)
     half_s = 0.5 / frequency_hz
     return first_s + round((near_s - first_s) / half_s) * half_s

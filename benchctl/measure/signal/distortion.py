@@ -23,7 +23,7 @@ from benchctl.measure.rounding.ripple import SHAPING_HARMONICS, looked_at, rippl
 from benchctl.measure.rounding.tops import Shares, shares_of_tops
 from benchctl.measure.signal.phasors import sums_at
 from benchctl.measure.signal.record import Samples
-from benchctl.measure.signal.sine import SineFit, find_frequency, fit_and_residual, fit_sine
+from benchctl.measure.signal.sine import SineFit, find_frequency, fit_and_residual, fit_phase
 from benchctl.measure.uncertainty import measured
 
 BAND_HZ = 20e3  # AES17: the upper band edge
@@ -214,9 +214,9 @@ def _without_pull(values: Samples, interval_s: float, frequency_hz: float) -> fl
     half = round(math.floor(values.size * interval_s * frequency_hz / 2.0 + 1e-6) / (frequency_hz * interval_s))
     if half < 4 or 2 * half > values.size:
         return frequency_hz
-    first, second = (fit_sine(part, interval_s, frequency_hz) for part in (values[:half], values[half : 2 * half]))
+    first, second = (fit_phase(part, interval_s, frequency_hz) for part in (values[:half], values[half : 2 * half]))
     advance = 2.0 * math.pi * frequency_hz * half * interval_s
-    ahead = math.remainder(second.phase_rad - first.phase_rad - advance, 2.0 * math.pi)
+    ahead = math.remainder(second - first - advance, 2.0 * math.pi)
     return frequency_hz * (1.0 + ahead / advance)
 
 

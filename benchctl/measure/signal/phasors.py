@@ -8,6 +8,7 @@ the middle of the record in units of half its length, u = -1 .. 1, which keeps t
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,6 +17,7 @@ from benchctl.measure.signal.products import by_few_rows
 from benchctl.measure.signal.record import Samples
 
 _Complex = NDArray[np.complex128]
+_BINOMIAL = ((1,), (1, 1), (1, 2, 1))
 
 
 @dataclass(frozen=True)
@@ -36,10 +38,12 @@ class _Table:
 
 
 class _Turns:
-    """exp(i multiple w k) along the rows and the columns of a table. Kept: a fit needs each several times."""
+    """exp(i multiple w k) along the rows and the columns of a table, and what follows from it. Kept: a fit needs each
+    several times."""
 
-    def __init__(self, table: _Table, radians_per_sample: float) -> None:
+    def __init__(self, table: _Table, unit: float, radians_per_sample: float) -> None:
         self.table = table
+        self.row_u, self.column_u = _powers(table.row_k / unit), _powers(table.column_k / unit)
         self._w = radians_per_sample
         self._rows: dict[int, _Complex] = {}
         self._columns: dict[int, _Complex] = {}
@@ -55,6 +59,18 @@ class _Turns:
             kept[multiple] = np.exp(1j * (multiple * self._w) * k)
         return kept[multiple]
 
+    @cached_property
+    def basis(self) -> Samples:
+        """What the columns of a record are summed with: turns, and turns times u."""
+        column, u = self.column(), self.column_u[1]
+        return np.column_stack([column.real, column.imag, column.real * u, column.imag * u])
+
+    @cached_property
+    def shape_of_a_row(self) -> Samples:
+        """What each row of a sine and an offset is made of."""
+        column = self.column()
+        return np.vstack([column.real, column.imag, np.ones(column.size)])
+
 
 class Phasors:
     """exp(i w k) over a record of `count` samples, k from the middle, w in radians a sample."""
@@ -63,42 +79,47 @@ class Phasors:
         self.count = count
         self.middle = (count - 1) / 2.0
         self.unit = max(self.middle, 0.5)  # samples that make u = 1
-        self._turns = [_Turns(table, radians_per_sample) for table in _tables(count)]
+        self._turns = [_Turns(table, self.unit, radians_per_sample) for table in _tables(count)]
 
     def moment(self, power: int, multiple: int = 1) -> complex:
         """Sum of u^power exp(i multiple w k), power 0, 1 or 2."""
-        return sum((self._table_moment(turns, power, multiple) for turns in self._turns), start=0j)
-
-    def _table_moment(self, turns: _Turns, power: int, multiple: int) -> complex:
-        table, row, column = turns.table, turns.row(multiple), turns.column(multiple)
-        row_u, column_u = table.row_k / self.unit, table.column_k / self.unit
-        binomial = {0: (1,), 1: (1, 1), 2: (1, 2, 1)}[power]
-        terms = (weight * (row @ row_u**q) * (column @ column_u ** (power - q)) for q, weight in enumerate(binomial))
-        return complex(sum(terms))
+        return sum((_table_moment(turns, power, multiple) for turns in self._turns), start=0j)
 
     def project(self, values: Samples) -> tuple[complex, complex]:
         """Sums of y exp(i w k) and of y u exp(i w k)."""
         plain, timed = 0j, 0j
         for turns in self._turns:
-            table, row, column = turns.table, turns.row(), turns.column()
-            column_u = table.column_k / self.unit
-            basis = np.column_stack([column.real, column.imag, column.real * column_u, column.imag * column_u])
-            sums = by_few_rows(table.of(values), basis)
+            row, sums = turns.row(), by_few_rows(turns.table.of(values), turns.basis)
             by_row = sums[:, 0] + 1j * sums[:, 1]
             plain += complex(row @ by_row)
-            timed += complex(row @ (by_row * (table.row_k / self.unit) + sums[:, 2] + 1j * sums[:, 3]))
+            timed += complex(row @ (by_row * turns.row_u[1] + sums[:, 2] + 1j * sums[:, 3]))
         return plain, timed
 
     def subtract(self, values: Samples, cosine: float, sine: float, offset: float) -> Samples:
         """values - (cosine cos wk + sine sin wk + offset), as a new array."""
         left = np.empty_like(values)
         for turns in self._turns:
-            table, column = turns.table, turns.column()
+            table = turns.table
             turned = (cosine - 1j * sine) * turns.row()
             rows = np.column_stack([turned.real, -turned.imag, np.full(turned.size, offset)])
-            columns = np.vstack([column.real, column.imag, np.ones(column.size)])
-            np.subtract(table.of(values), by_few_rows(rows, columns), out=table.of(left))
+            tone = by_few_rows(rows, turns.shape_of_a_row, out=table.of(left))
+            np.subtract(table.of(values), tone, out=tone)
         return left
+
+
+def _table_moment(turns: _Turns, power: int, multiple: int) -> complex:
+    """By the binomial theorem, u being the sum of a row's and a column's."""
+    row, column = turns.row(multiple), turns.column(multiple)
+    terms = (
+        weight * (row @ turns.row_u[q]) * (column @ turns.column_u[power - q])
+        for q, weight in enumerate(_BINOMIAL[power])
+    )
+    return complex(sum(terms))
+
+
+def _powers(u: Samples) -> tuple[Samples, Samples, Samples]:
+    """u to the power of 0, 1 and 2."""
+    return np.ones(u.size), u, u * u
 
 
 def sums_at(values: Samples, radians_per_sample: Samples) -> _Complex:

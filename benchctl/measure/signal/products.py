@@ -14,13 +14,13 @@ from benchctl.measure.signal.record import Samples
 _MOST_MULTIPLICATIONS = 200_000  # OpenBLAS takes a second thread from 2^18 on
 
 
-def by_few_rows(left: Samples, right: Samples) -> Samples:
-    """left @ right for shapes (m, k) and (k, n) with m large."""
+def by_few_rows(left: Samples, right: Samples, out: Samples | None = None) -> Samples:
+    """left @ right for shapes (m, k) and (k, n) with m large; in `out`, if it is given."""
     rows, inner = left.shape
     columns = right.shape[1]
     batch = min(max(_MOST_MULTIPLICATIONS // max(inner * columns, 1), 1), rows)
     whole = rows // batch * batch
-    product = np.empty((rows, columns))
+    product = np.empty((rows, columns)) if out is None else out
     np.matmul(left[:whole].reshape(-1, batch, inner), right, out=product[:whole].reshape(-1, batch, columns))
     np.matmul(left[whole:], right, out=product[whole:])
     return product

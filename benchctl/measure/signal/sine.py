@@ -57,16 +57,38 @@ def fit_and_residual(values: Samples, interval_s: float, frequency_hz: float) ->
     """The three-parameter fit, and what it leaves of the record, shape (n,)."""
     record = _usable(values, interval_s, frequency_hz)
     phasors = Phasors(record.size, 2.0 * math.pi * frequency_hz * interval_s)
+    cosine, sine, offset = _linear(phasors, record)
+    residual = phasors.subtract(record, cosine, sine, offset)
+    phase_rad = _phase(phasors, cosine, sine, interval_s, frequency_hz)
+    rms = math.sqrt(inner_product(residual, residual) / record.size)
+    return SineFit(math.hypot(cosine, sine), frequency_hz, phase_rad, offset, rms), residual
+
+
+def fit_phase(values: Samples, interval_s: float, frequency_hz: float) -> float:
+    """The phase of the three-parameter fit, in radians at the first sample, without what else a fit tells.
+
+    Raises:
+        As `fit_sine`.
+    """
+    record = _usable(values, interval_s, frequency_hz)
+    phasors = Phasors(record.size, 2.0 * math.pi * frequency_hz * interval_s)
+    cosine, sine, _ = _linear(phasors, record)
+    return _phase(phasors, cosine, sine, interval_s, frequency_hz)
+
+
+def _linear(phasors: Phasors, record: Samples) -> tuple[float, float, float]:
+    """A, B, C of A cos wk + B sin wk + C. Normal equations lose half the digits of a record shorter than a cycle;
+    fitting what is left returns them."""
     normal = _normal_matrix(phasors)
     first = _solve_linear(phasors, normal, record)
-    residual = phasors.subtract(record, *first)
-    # Normal equations lose half the digits of a record shorter than a cycle; fitting what is left returns them.
-    correction = _solve_linear(phasors, normal, residual)
-    cosine, sine, offset = (float(value) for value in first + correction)
-    residual = phasors.subtract(record, cosine, sine, offset)
-    phase = math.atan2(-sine, cosine) - phasors.middle * 2.0 * math.pi * frequency_hz * interval_s
-    rms = math.sqrt(inner_product(residual, residual) / record.size)
-    return SineFit(math.hypot(cosine, sine), frequency_hz, _wrapped(phase), offset, rms), residual
+    correction = _solve_linear(phasors, normal, phasors.subtract(record, *first))
+    cosine, sine, offset = (first + correction).tolist()
+    return cosine, sine, offset
+
+
+def _phase(phasors: Phasors, cosine: float, sine: float, interval_s: float, frequency_hz: float) -> float:
+    """At the first sample."""
+    return _wrapped(math.atan2(-sine, cosine) - phasors.middle * 2.0 * math.pi * frequency_hz * interval_s)
 
 
 def fit_with_noise(values: Samples, interval_s: float, frequency_hz: float) -> tuple[SineFit, float]:
