@@ -363,12 +363,9 @@ class Connections:
 
     def _connected_channels(self) -> frozenset[str]:
         """Those whose inputs have the cable of the generator, switched on or not."""
-        relays = self.description.input_relays
-        if not relays:
-            return self._plugged
-        return frozenset(
-            channel for channel in self._plugged if channel not in relays or relays[channel] in self.relays.made
-        )
+        made = self.relays.made
+        apart = [channel for channel, relay in self.description.input_relays.items() if relay not in made]
+        return self._plugged.difference(apart) if apart else self._plugged
 
     def _bias_temperature_c(self) -> float:
         """Of the devices; where the bias does not drift it stays the stated one."""

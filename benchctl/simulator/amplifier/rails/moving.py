@@ -103,9 +103,9 @@ class MovingStep:
 
     def departs_s(self, seen: Seen) -> float | None:
         """A current may rise and fall again within a step, so it is looked at more than once in it."""
-        first = self._seen(seen, self.start_s)
         grid_s = self._grid_s()
-        later = next((number for number, time_s in enumerate(grid_s) if self._seen(seen, time_s) != first), None)
+        first = self._seen(seen, grid_s[0])
+        later = next((number for number in range(1, GRID) if self._seen(seen, grid_s[number]) != first), None)
         if later is None:
             return None
         return passed_s(grid_s[later - 1], grid_s[later], lambda time_s: self._seen(seen, time_s))
@@ -115,14 +115,16 @@ class MovingStep:
         return replace(self, end_s=end_s)
 
     def _grid_s(self) -> list[float]:
-        return [float(time_s) for time_s in np.linspace(self.start_s, self.end_s, GRID)]
+        apart_s = (self.end_s - self.start_s) / (GRID - 1)
+        return [*(number * apart_s + self.start_s for number in range(GRID - 1)), self.end_s]
 
     def _draw(self, time_s: float) -> ConverterDraw:
         return self.circuit.draw(self.rail_at(time_s), time_s)
 
     def _seen(self, seen: Seen, time_s: float) -> int:
-        draw = self._draw(time_s)
-        return int(seen(draw.terminal_v, draw.supply_a, self.rail_at(time_s)))
+        rail_v = self.rail_at(time_s)
+        draw = self.circuit.draw(rail_v, time_s)
+        return int(seen(draw.terminal_v, draw.supply_a, rail_v))
 
 
 def step_moving(circuit: Circuit, rail_v: float, start_s: float, latest_s: float) -> MovingStep:
