@@ -63,12 +63,11 @@ def _idle(converter: Converter, source: Source, behind_v: Samples) -> Charging:
 
 
 def _at_constant_voltage(converter: Converter, source: Source, behind_v: Samples, windings: Windings) -> Charging:
-    unregulated = _unregulated(converter, source, behind_v, windings)
     if math.isinf(converter.regulated_v):
-        return unregulated
+        return _unregulated(converter, source, behind_v, windings)
     regulated = _regulated(converter, source, behind_v, windings)
     holds = converter.ratio * regulated.terminal_v >= converter.regulated_v
-    return _mixed(holds, regulated, unregulated)
+    return regulated if holds.all() else _mixed(holds, regulated, _unregulated(converter, source, behind_v, windings))
 
 
 def _unregulated(converter: Converter, source: Source, behind_v: Samples, windings: Windings) -> Charging:
