@@ -2,7 +2,8 @@
 
 Each draw is an amplifier around a shipped one on a bench whose instruments have errors of their own. It is run dry into
 three loads and fitted to two of them; the third and lowest is predicted, and the prediction is held against what was
-true there. Seeds below 10 000 were used while predictions were written.
+true there. Benches are of four kinds in turn: of 12 and of 8 bits, tidy and untidy. Seeds below 10 000 were used while
+predictions were written.
 """
 
 from __future__ import annotations
@@ -22,6 +23,7 @@ from rich.table import Table
 
 from benchctl.cli.options import spread_options
 from benchctl.spread.spread import Failure
+from benchmarks.fits.drawing import BENCHES_DRAWN
 from benchmarks.fits.judging import DECIDES, interval
 from benchmarks.predictions.trial import LOADS, Judged, Outcome, Task, trial
 from benchmarks.spreading import campaign, in_own_folder, performed
@@ -34,9 +36,16 @@ from benchmarks.spreading import campaign, in_own_folder, performed
     "--like", "bases", multiple=True, type=click.Choice(list(LOADS)), help="Shipped amplifier to draw around; else all."
 )
 @click.option("--keep", type=click.Path(path_type=Path), help="Folder of outcomes, to go on with later.")
+@click.option("--by-bench", is_flag=True, help="Print a table for each kind of bench too.")
 @spread_options
-def main(
-    draws: int, seed: int, bases: tuple[str, ...], keep: Path | None, *, workers: int | None, scheduler: str
+def main(  # noqa: PLR0917 - click gives each by its name
+    draws: int,
+    seed: int,
+    bases: tuple[str, ...],
+    keep: Path | None,
+    by_bench: bool,
+    workers: int | None,
+    scheduler: str,
 ) -> None:
     """Draw, run, fit, predict, and print how often the truth lies within U."""
     console = Console(width=140)
@@ -45,7 +54,10 @@ def main(
             tasks = [Task(base, number, keep) for number in range(seed, seed + draws)]
             found = list(performed(spread, in_own_folder(trial), tasks, base))
             outcomes = [result for _, result in found if isinstance(result, Outcome)]
-            console.print(table_of(outcomes, f"{base}, {LOADS[base][-1]:g} ohm, seeds {seed} to {seed + draws - 1}"))
+            title = f"{base}, {LOADS[base][-1]:g} ohm, seeds {seed} to {seed + draws - 1}"
+            console.print(table_of(outcomes, title))
+            for bench in BENCHES_DRAWN if by_bench else ():
+                console.print(table_of([each for each in outcomes if each.bench == bench], f"{title}, {bench}"))
             for line in remarks(found):
                 console.print(line, soft_wrap=True)
 

@@ -22,7 +22,7 @@ from benchctl.runner.checks.preflight import preflight
 from benchctl.runner.plan import expand
 from benchctl.simulator.true_records import TrueRecords
 from benchmarks.coverage.campaign import truths_of
-from benchmarks.fits.drawing import drawn
+from benchmarks.fits.drawing import bench_of, drawn
 from benchmarks.nobody import Nobody
 from benchmarks.sequences.trials import ACCEPTED
 
@@ -72,10 +72,11 @@ class Judged:
 
 @dataclass(frozen=True)
 class Outcome:
-    """What one draw showed; `refused`: why nothing was predicted."""
+    """What one draw showed; `refused`: why nothing was predicted; `bench`: its kind."""
 
     judged: tuple[Judged, ...]
     refused: tuple[str, ...] = ()
+    bench: str = ""
 
 
 def trial(task: Task, folder: Path) -> Outcome:
@@ -107,14 +108,14 @@ def _trial(task: Task, folder: Path) -> Outcome:
         for one in beside(prediction, [entry]):
             true_value = truths[entry.number, one.predicted.name, one.predicted.channel]
             each.append(Judged(one.predicted, true_value, one.measured.value))
-    return Outcome(tuple(each), prediction.refused)
+    return Outcome(tuple(each), prediction.refused, bench_of(task.seed))
 
 
 Truth = Mapping[tuple[int, str, str], float]
 
 
 def _run(task: Task, folder: Path) -> tuple[RunFolder, Truth]:
-    draw = drawn(task.base, task.seed, folder)
+    draw = drawn(task.base, task.seed, folder, bench_of(task.seed))
     _with_loads(draw.bench, LOADS[task.base])
     documents = Documents(str(_sequence(task.base, folder)), str(draw.bench), str(draw.amplifier), {})
     files = documents.load()
@@ -154,6 +155,7 @@ def _with_loads(bench: Path, loads: tuple[float, ...]) -> None:
     content = yaml.safe_load(bench.read_text(encoding="utf-8"))
     resistors = content["instruments"]["load"]["resistors"]
     channels = list(dict.fromkeys(each["channel"] for each in resistors))
+    alike = resistors[0]
     there = {each["nominal"] for each in resistors}
     for load_ohm in loads:
         if (nominal := render(load_ohm, "ohm")) in there:
@@ -165,8 +167,8 @@ def _with_loads(bench: Path, loads: tuple[float, ...]) -> None:
                     "channel": channel,
                     "relay": 121 + number,
                     "measured": f"{load_ohm * (1.003, 0.998)[number % 2]:.6g} ohm",
-                    "uncertainty": "0.2 %",
-                    "temperature_coefficient": "60 ppm/K",
+                    "uncertainty": alike["uncertainty"],
+                    "temperature_coefficient": alike["temperature_coefficient"],
                     "rated_power": "600 W",
                 }
             )
