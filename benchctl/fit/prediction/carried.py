@@ -42,9 +42,9 @@ def _of_quantities(found: Examination, asked: Asked) -> Iterator[str]:
     for name in needed:
         if name in untold:
             yield f"this run does not tell the {untold[name].words}: {untold[name].untold}"
-    if "output_resistance" in untold and not _is_measured(found, asked.load_ohm):
+    if "output_resistance" in untold and not _is_measured(found, asked.load_ohm) and len(_loads(found)) < 2:
         yield (
-            "this run does not tell the resistance of each output, which counts in another load; "
+            "one load does not tell the resistance of each output, which counts in another load; "
             "measure into a second load"
         )
 
@@ -100,6 +100,12 @@ def warnings(found: Examination, asked: Asked, current_a: float) -> Iterator[str
         )
     else:
         yield "A protection that depends on heat or on the load may act first."
+    untold = [each for each in found.quantities if each.name == "output_resistance" and each.untold]
+    if untold and not _is_measured(found, asked.load_ohm):
+        yield (
+            "The run does not tell the resistance of each output. It is taken as 20 mohm within a factor of three, as "
+            "is usual, and U holds that."
+        )
     hottest_c = [take.heatsink_c for take in found.run.takes if take.heatsink_c is not None]
     if hottest_c:
         yield f"It holds for an amplifier as warm as in this run, {min(hottest_c):.0f} to {max(hottest_c):.0f} degC."

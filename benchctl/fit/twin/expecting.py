@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -20,7 +20,7 @@ from benchctl.fit.prediction.asked import THD_LIMIT, Predicted
 from benchctl.fit.prediction.drives import Steady, clean_burst, clean_steady, full_droop, steady_at
 from benchctl.fit.prediction.predicting import MODEL_U, SEARCHED
 from benchctl.fit.twin.known import USUAL_PATH, fitted_kind, known_numbers, told_as
-from benchctl.fit.twin.refused import of_supply, reasons
+from benchctl.fit.twin.refused import is_of_the_fit, of_supply, reasons
 from benchctl.fit.twin.surroundings import Surroundings, Uncertain
 from benchctl.measure.uncertainty import COVERAGE_FACTOR
 
@@ -185,6 +185,9 @@ class Twin:
         """The first column as known, then one for each number that is moved."""
         channels = self.amplifier.channels
         numbers = self._numbers | {"supply": at.supply, "path_ohm": self._path(at)}
+        if self.fitted.output_resistance is None and is_of_the_fit(self.fitted, at.load_ohm or 0.0):
+            # In a load of the fit, its headroom holds what the outputs may have.
+            numbers["output_ohm"] = replace(numbers["output_ohm"], u=0.0)
         numbers |= {f"load {channel}": at.loads[channel] for channel in channels}
         numbers |= {f"gain {channel}": told_as(self.fitted.gain[channel]) for channel in channels}
         columns = _moved(numbers)

@@ -49,8 +49,6 @@ def fitted_kind(amplifier: Amplifier, fitted: AmplifierFitted) -> Kind:
 def known_numbers(fitted: AmplifierFitted, kind: Kind) -> dict[str, Uncertain]:
     """All that the model needs, by its names."""
     numbers = {name: _plausible(each) for name, each in usual(kind).items()}
-    # Other loads are refused while it is untold; in those of the fit, its headroom holds what it may be.
-    numbers["output_ohm"] = replace(numbers["output_ohm"], u=0.0)
     numbers["path_ohm"] = USUAL_PATH
     numbers["knee"] = Uncertain(HARDEST, UNSEEN_KNEE)
     numbers["bias part"] = Uncertain(1.0, BIAS_MOVES)

@@ -20,6 +20,7 @@ from benchctl.fit.prediction.asked import Asked
 from benchctl.fit.prediction.beside import beside, entries_in, predicted_there
 from benchctl.fit.prediction.drives import clean_burst, clean_steady
 from benchctl.fit.prediction.predicting import Prediction, predict
+from benchctl.fit.reading.taking import without_load
 from benchmarks.predictions.__main__ import table_of
 from benchmarks.predictions.trial import Judged, Outcome
 
@@ -144,7 +145,7 @@ def test_what_the_model_does_not_carry_is_refused_with_the_reason(
     assert any(reason in each for each in prediction.refused)
 
 
-@pytest.mark.parametrize("name", ["output_resistance", "rail_stiffness", "headroom"])
+@pytest.mark.parametrize("name", ["rail_stiffness", "headroom"])
 def test_what_rests_on_an_untold_quantity_is_refused(found: Examination, name: str) -> None:
     untold = replace(
         found,
@@ -153,6 +154,17 @@ def test_what_rests_on_an_untold_quantity_is_refused(found: Examination, name: s
         ),
     )
     assert predict(untold, Asked(3.0, 14.4)).refused
+
+
+def test_an_output_resistance_that_two_loads_have_left_untold_is_said_and_one_load_is_refused(
+    found: Examination,
+) -> None:
+    quantities = tuple(
+        replace(each, untold="of a reason") if each.name == "output_resistance" else each for each in found.quantities
+    )
+    untold = replace(found, quantities=quantities)
+    assert any("does not tell the resistance of each output" in each for each in predict(untold, THREE).warnings)
+    assert predict(replace(untold, run=without_load(found.run, 2.0)), THREE).refused[0].startswith("one load")
 
 
 def test_nothing_is_predicted_of_an_amplifier_with_a_fault(found: Examination) -> None:
