@@ -32,6 +32,7 @@ from benchmarks.forms import generators
 from benchmarks.forms.trials import try_form
 from tests.runner.generator_forms import FORMS, SILENT, driver_text, with_generator
 from tests.runner.rig import AT_4_OHM, POWER_ON, Edits, Rig, files, rig, shipped
+from tests.short_check import short_check
 
 BURST = Burst(frequency_hz=1000.0, cycles=8, level_v=0.5, low_level_v=0.05, every_s=0.25)
 OF_TWO_TONES = (
@@ -272,11 +273,11 @@ def test_what_is_not_read_back_is_compared_with_a_record_before_any_power(
         assert max(levels_v) < 0.05, "only the look was driven"
 
 
-def test_quick_check_finishes_on_a_slow_generator(tmp_path: Path) -> None:
-    """The command `python -m benchmarks.forms` tries every form."""
+def test_a_short_check_finishes_on_a_slow_generator(tmp_path: Path) -> None:
+    """The command `python -m benchmarks.forms` performs the whole quick_check on every form."""
     (form,) = (each for each in generators.FORMS if each.speaks == "bus_trigger")
     vices = "answers_after: 50 ms, reset_takes: 2 s, left_by_last_user: [offset, sweep, load]"
-    done = try_form(form, tmp_path, vices=vices)
+    done = try_form(form, tmp_path, sequence=str(short_check(tmp_path)), vices=vices)
     assert done.exit_code == 0
     assert list(done.violations()) == []
     assert done.unmeasured == ()
