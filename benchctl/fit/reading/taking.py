@@ -29,6 +29,7 @@ from benchctl.fit.reading.items import (
     Take,
 )
 from benchctl.fit.reading.limited import limited
+from benchctl.fit.reading.placing import with_burst_at_trigger
 from benchctl.fit.reading.thinning import (
     POINTS,
     POINTS_OF_HELD,
@@ -161,7 +162,7 @@ def _takes_of(folder: RunFolder, entry: FiguresEntry, points: int) -> Iterator[T
 
 
 def _burst(folder: RunFolder, entry: FiguresEntry, context: BurstContext, file: str, points: int) -> Take:
-    capture = load_capture(folder.inside(file))
+    capture = with_burst_at_trigger(load_capture(folder.inside(file)), context)
     quiet_s = context.cycles / context.frequency_hz + QUIET_AFTER_S
     capture = without_carrier(capture, context.low_pass_hz, context.frequency_hz, quiet_s)
     instants = burst_instants(capture, context.frequency_hz, context.cycles, clear_of(context.low_pass_hz), points)
