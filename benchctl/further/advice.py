@@ -26,6 +26,9 @@ from benchctl.further.writing import sequence_text
 USEFUL = 0.95
 """So much of the uncertainty may a step leave at most to be worth its time."""
 
+GOES_WITH_VALUE = frozenset({"reservoir", "rail_stiffness"})
+"""What is reckoned with as plausible where a run does not tell it (`reckoned_with`)."""
+
 ABOVE_ROOM_K = 20.0
 """How far above the room a heatsink is reckoned to cool, so that each kelvin costs the time in which it is lost."""
 
@@ -62,6 +65,17 @@ class Advice:
     now: Quantity
     options: tuple[Option, ...]
     why: str
+
+    @property
+    def is_in_proportion(self) -> bool:
+        """Whether only the part of the value that U will be is known beforehand: the value that was reckoned with is
+        no more than plausible, and U goes with it."""
+        return bool(self.now.untold) and self.now.name in GOES_WITH_VALUE
+
+    def expected_u(self, option: Option, value: float) -> float:
+        """U to expect of a step where the quantity turns out to be `value`."""
+        u, reckoned = option.expected.expanded_uncertainty, option.expected.value
+        return u * abs(value / reckoned) if self.is_in_proportion else u
 
 
 def advise(path: Path, found: Examination, name: str) -> Advice:

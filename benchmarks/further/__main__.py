@@ -37,7 +37,7 @@ def _line(outcome: Outcome) -> str:
     reached = outcome.reached
     found = reached.untold or f"reached {reached.value:.4g} ± {reached.expanded_uncertainty:.2g} {reached.unit}"
     ratio = "" if outcome.ratio is None else f", {outcome.ratio:.2f} times"
-    return f"{what}: {best.words}, promised ± {best.expected.expanded_uncertainty:.2g}; {found}{ratio}"
+    return f"{what}: {best.words}, promised ± {outcome.promised_u(reached.value):.2g}; {found}{ratio}"
 
 
 main()

@@ -54,7 +54,11 @@ class Outcome:
         """The uncertainty that was reached over the one that was promised."""
         if self.reached is None or self.reached.untold:
             return None
-        return self.reached.expanded_uncertainty / self.advice.options[0].expected.expanded_uncertainty
+        return self.reached.expanded_uncertainty / self.promised_u(self.reached.value)
+
+    def promised_u(self, value: float) -> float:
+        """U that was promised for the best step, where the quantity is `value`."""
+        return self.advice.expected_u(self.advice.options[0], value)
 
 
 def tried(case: Case, folder: Path) -> Outcome:

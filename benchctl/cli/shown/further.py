@@ -38,17 +38,18 @@ def _advised(advice: Advice) -> Iterator[str]:
         return
     best = advice.options[0]
     yield f"The further step that tells most for its time and heat: {best.words}."
-    expected, now = uncertainty_in_words(best.expected), _uncertainty(advice.now)
+    expected = _expected(advice, best)
+    now = "untold" if advice.now.untold else uncertainty_in_words(advice.now)
     yield f"After it U is expected to be about {expected}; now it is {now}."
-    yield from _table(advice.options[:MOST_SHOWN])
+    yield from _table(advice)
     yield (
         "Expected of a run that measures once more what this one has, and the further step. Minutes and heating are of "
         "the further step alone, as preflight reckons them."
     )
 
 
-def _table(options: tuple[Option, ...]) -> Iterator[str]:
-    rows = [(each.words, uncertainty_in_words(each.expected), *_costs(each)) for each in options]
+def _table(advice: Advice) -> Iterator[str]:
+    rows = [(each.words, _expected(advice, each), *_costs(each)) for each in advice.options[:MOST_SHOWN]]
     heads = ("step", "expected U", "minutes", "heating")
     widths = [max(len(row[place]) for row in (heads, *rows)) for place in range(len(heads))]
     for row in (heads, *rows):
@@ -63,8 +64,10 @@ def _costs(option: Option) -> tuple[str, str]:
     return f"{option.cost.duration_s / 60.0:.1f}", f"{option.cost.warms_k:.1f} K"
 
 
-def _uncertainty(now: Quantity) -> str:
-    return "untold" if now.untold else uncertainty_in_words(now)
+def _expected(advice: Advice, option: Option) -> str:
+    if advice.is_in_proportion:
+        return f"{100.0 * advice.expected_u(option, 1.0):.2g} % of it"
+    return uncertainty_in_words(option.expected)
 
 
 def further_as_data(advice: Advice) -> dict[str, Any]:
@@ -80,7 +83,8 @@ def further_as_data(advice: Advice) -> dict[str, Any]:
         "further": [
             {
                 "step": each.words,
-                "expected_uncertainty": each.expected.expanded_uncertainty,
+                "expected_uncertainty": None if advice.is_in_proportion else each.expected.expanded_uncertainty,
+                "expected_relative_uncertainty": each.expected.expanded_uncertainty / abs(each.expected.value),
                 "duration_s": round(each.cost.duration_s, 1),
                 "heating_k": round(each.cost.warms_k, 2),
             }
