@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from benchctl.fit.examination import Examination
-from benchctl.fit.reading.items import VOLTAGE, Take
+from benchctl.fit.reading.items import METER_VOLTAGE, VOLTAGE, Take
 from benchctl.fit.reading.limited import limited
 
 
@@ -28,3 +28,20 @@ def test_a_record_whose_voltage_falls_far_beyond_leads_is_named(found: Examinati
     told = limited(takes)
     assert list(told) == [number]
     assert "the supply limited its current" in told[number]
+
+
+def at_a_lower_supply(take: Take, volts: float) -> Take:
+    """The take as if the supply had been set so much lower."""
+    items = {
+        name: replace(item, values=item.values - volts) if name in {VOLTAGE, METER_VOLTAGE} else item
+        for name, item in take.items.items()
+    }
+    return replace(take, supply_v=take.supply_v - volts, items=items)
+
+
+def test_a_tone_at_a_lower_supply_voltage_is_held_against_a_rest_at_that_voltage(found: Examination) -> None:
+    takes = found.run.takes
+    number = next(number for number, take in enumerate(takes) if take.shape == "steady")
+    lower = [at_a_lower_supply(take, 2.0) for take in takes[number - 1 : number + 1]]
+    assert lower[0].shape == "rest"
+    assert not limited([*takes, *lower])

@@ -59,7 +59,8 @@ def _falls(takes: Sequence[Take]) -> Iterator[tuple[int, Fall]]:
     for number, take in enumerate(takes):
         if take.shape == "rest" or not {CURRENT, VOLTAGE} <= take.items.keys():
             continue
-        before = take if take.shape == "burst" else rests[0] if rests else None
+        there = (rest for rest in rests if rest.supply_v == take.supply_v)
+        before = take if take.shape == "burst" else next(there, None)
         if before is None:
             continue
         rise_a = float(take.items[CURRENT].values.max() - before.items[CURRENT].values[0])
