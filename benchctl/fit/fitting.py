@@ -30,6 +30,10 @@ ROUNDS = ((30.0, 1.0), (4.0, 0.5))
 """Factor on every noise, and how near (in standard deviations) a round goes to its end."""
 
 FIRST_KNEE = 0.03
+ROUGH = ("knee", "steady_share", "switching_share")
+"""Where clipping is hard, each step of the knee passes corners of clipped sines. The shares of the idle current end
+where nothing of it is left for the bias."""
+
 BEYOND_CHANCE = 2.0
 """Mean square of an item's residuals, over its noise, from which it counts as a misfit."""
 
@@ -153,8 +157,7 @@ def _round(forward: Forward, start: Samples, scaled: Samples, near: float = ARRI
         lambda at: forward.jacobian(at, scaled),
         start,
         near,
-        # Where clipping is hard, each step of the knee passes corners of clipped sines.
-        rough=(forward.parameters.place("knee"),),
+        rough=tuple(forward.parameters.place(name) for name in ROUGH if forward.parameters.has(name)),
     )
 
 

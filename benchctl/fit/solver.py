@@ -85,13 +85,13 @@ def solve(
     errors, slopes = jacobian(here)
     for steps in range(MOST_STEPS):
         normal, gradient = _normal(slopes, errors, here)
-        if idle == PATIENCE or _is_small(normal, gradient, near):
+        if _is_small(normal, gradient, near):
             return _arrived(here, errors, slopes, steps)
-        found = _step(residuals, here, errors, slopes, damping)
-        if found is None and rough:
-            found = _step_of_others(residuals, here, errors, slopes, rough)
+        found = None if idle == PATIENCE else _step(residuals, here, errors, slopes, damping)
         if found is None:
-            return replace(_arrived(here, errors, slopes, steps), held=tuple(rough))
+            found = _straight_step(residuals, here, errors, slopes, rough)
+        if found is None:
+            return _holding(_arrived(here, errors, slopes, steps), rough)
         before = _cost(errors, here)
         here, damping = found
         errors, slopes = jacobian(here)
@@ -116,18 +116,25 @@ def _step(
     return None
 
 
-def _step_of_others(
+def _straight_step(
     residuals: Residuals, here: Samples, errors: Samples, slopes: Samples, rough: Sequence[int]
 ) -> tuple[Samples, float] | None:
-    """A plain Gauss-Newton step of all but these."""
+    """A plain Gauss-Newton step of all coordinates, else of all but the rough ones; None where it gains next to
+    nothing."""
     normal, gradient = _normal(slopes, errors, here)
-    others = np.delete(np.arange(len(here)), rough)
-    there = here.copy()
-    there[others] -= _inverse(normal[np.ix_(others, others)]) @ gradient[others]
-    found = residuals(there)
-    if not np.isfinite(found).all() or _cost(found, there) >= _cost(errors, here) - NO_GAIN:
-        return None
-    return there, 1e-3
+    for left in ((), rough) if rough else ((),):
+        others = np.delete(np.arange(len(here)), np.array(left, dtype=np.int64))
+        there = here.copy()
+        there[others] -= _inverse(normal[np.ix_(others, others)]) @ gradient[others]
+        found = residuals(there)
+        if np.isfinite(found).all() and _cost(found, there) < _cost(errors, here) - NO_GAIN:
+            return there, 1e-3
+    return None
+
+
+def _holding(arrived: Solution, rough: Sequence[int]) -> Solution:
+    """With the rough coordinates as held that still had a way to go."""
+    return replace(arrived, held=tuple(place for place in rough if abs(arrived.left_over[place]) >= LEFT_OVER))
 
 
 def _arrived(here: Samples, errors: Samples, slopes: Samples, steps: int) -> Solution:
