@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+import shutil
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -12,6 +13,12 @@ from typing import Any
 import pytest
 
 from benchctl.cli.main import main
+from benchctl.launch.run import Documents
+from benchctl.launch.run import run as perform
+from benchctl.report.page import write_report
+from benchctl.report.reading.run_record import read_run_record
+from benchmarks.nobody import Nobody
+from tests.cli.files import sequence
 
 
 @dataclass(frozen=True)
@@ -29,6 +36,29 @@ class Finished:
 
 
 Command = Callable[..., Finished]
+RunFolderOf = Callable[[str], Path]
+
+
+@pytest.fixture(scope="session")
+def _made(tmp_path_factory: pytest.TempPathFactory) -> RunFolderOf:
+    """Dry runs of sequences, with their pages; each is made once."""
+    done: dict[str, Path] = {}
+
+    def of(text: str) -> Path:
+        if text not in done:
+            folder = tmp_path_factory.mktemp("made")
+            documents = Documents(sequence(folder, text), "workshop", "hx2150")
+            done[text] = perform(documents, Nobody(), out=folder / "runs", dry_run=True).folder
+            write_report(read_run_record(done[text]))
+        return done[text]
+
+    return of
+
+
+@pytest.fixture
+def run_folder_of(_made: RunFolderOf, tmp_path: Path) -> RunFolderOf:
+    """A copy of such a run's folder, for the test to change."""
+    return lambda text: Path(shutil.copytree(_made(text), tmp_path / "runs" / _made(text).name))
 
 
 @pytest.fixture

@@ -7,14 +7,13 @@ from pathlib import Path
 
 import pytest
 
-from tests.cli.conftest import Command
-from tests.cli.files import TONE, sequence
+from tests.cli.conftest import Command, RunFolderOf
+from tests.cli.files import TONE
 
 
 @pytest.fixture
-def folder(benchctl: Command, tmp_path: Path) -> Path:
-    ended = benchctl("run", sequence(tmp_path, TONE), "-b", "workshop", "-a", "hx2150", "--dry-run", "--json")
-    return Path(ended.data["folder"])
+def folder(run_folder_of: RunFolderOf) -> Path:
+    return run_folder_of(TONE)
 
 
 NAMES = ("idle_current", "dc_offset", "continuous_power", "output_rms", "efficiency", "supply_voltage")

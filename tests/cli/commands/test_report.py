@@ -9,17 +9,16 @@ import pytest
 
 from benchctl.cli.shown.views import PlainView
 from benchctl.errors import ArchiveError
-from tests.cli.conftest import Command
+from tests.cli.conftest import Command, RunFolderOf
 from tests.cli.files import IDLE, TONE, sequence
 
 
-def run_folder(benchctl: Command, tmp_path: Path) -> Path:
-    ended = benchctl("run", sequence(tmp_path), "-b", "workshop", "-a", "hx2150", "--dry-run", "--json")
-    return Path(ended.data["folder"])
+@pytest.fixture
+def folder(run_folder_of: RunFolderOf) -> Path:
+    return run_folder_of(IDLE)
 
 
-def test_it_writes_the_page_into_the_folder_and_says_where(benchctl: Command, tmp_path: Path) -> None:
-    folder = run_folder(benchctl, tmp_path)
+def test_it_writes_the_page_into_the_folder_and_says_where(benchctl: Command, folder: Path) -> None:
     (folder / "report.html").unlink(missing_ok=True)
     ended = benchctl("report", folder)
     assert (ended.exit_code, ended.err) == (0, "")
@@ -43,8 +42,10 @@ def test_a_page_that_has_no_place_to_go_gives_exit_code_2(benchctl: Command, tmp
 
 
 @pytest.mark.parametrize("name", ["sequence.yaml", "journal.jsonl", "page.html"])
-def test_a_page_takes_the_place_of_nothing_but_a_page(benchctl: Command, tmp_path: Path, name: str) -> None:
-    folder = run_folder(benchctl, tmp_path)
+def test_a_page_takes_the_place_of_nothing_but_a_page(
+    benchctl: Command, folder: Path, tmp_path: Path, name: str
+) -> None:
+    sequence(tmp_path)
     there = folder / name if name == "journal.jsonl" else tmp_path / name
     if not there.exists():
         there.write_text("<!doctype html> of somebody else")
@@ -55,8 +56,7 @@ def test_a_page_takes_the_place_of_nothing_but_a_page(benchctl: Command, tmp_pat
     assert there.read_bytes() == before
 
 
-def test_a_page_takes_the_place_of_an_earlier_page(benchctl: Command, tmp_path: Path) -> None:
-    folder = run_folder(benchctl, tmp_path)
+def test_a_page_takes_the_place_of_an_earlier_page(benchctl: Command, folder: Path, tmp_path: Path) -> None:
     for _ in range(2):
         assert benchctl("report", folder, "--out", tmp_path / "mine.html").exit_code == 0
 
@@ -112,8 +112,7 @@ def test_a_report_that_fails_hides_neither_the_end_of_the_run_nor_its_exit_code(
     assert "To try again: benchctl report runs" in ended.err
 
 
-def test_a_resumed_run_writes_its_page_anew(benchctl: Command, tmp_path: Path) -> None:
-    folder = run_folder(benchctl, tmp_path)
+def test_a_resumed_run_writes_its_page_anew(benchctl: Command, folder: Path) -> None:
     journal = folder / "journal.jsonl"
     lines = journal.read_text(encoding="utf-8").splitlines(keepends=True)
     place = next(number for number, line in enumerate(lines) if '"step": "2 measure_idle"' in line)
@@ -126,8 +125,7 @@ def test_a_resumed_run_writes_its_page_anew(benchctl: Command, tmp_path: Path) -
 # -- several, and for a program ------------------------------------------------------------------------------------
 
 
-def test_several_folders_are_compared(benchctl: Command, tmp_path: Path) -> None:
-    folder = run_folder(benchctl, tmp_path)
+def test_several_folders_are_compared(benchctl: Command, folder: Path, tmp_path: Path) -> None:
     ended = benchctl("report", folder, folder, "--out", "both.html")
     assert (ended.exit_code, ended.out) == (0, "Report: both.html\n")
     assert "Nothing differs significantly." in Path("both.html").read_text(encoding="utf-8")

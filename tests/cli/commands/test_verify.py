@@ -4,28 +4,29 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import pytest
+
 from benchctl.archive.folder import RunFolder
 from benchctl.archive.journal.entries import entries_of
 from benchctl.archive.tables.figures_csv import write_figures
 from benchctl.archive.tables.run_identity import run_identity_of
-from tests.cli.conftest import Command
-from tests.cli.files import sequence
+from tests.cli.conftest import Command, RunFolderOf
+from tests.cli.files import IDLE
 from tests.journals import read_events, write_events
 
 
-def run_folder(benchctl: Command, tmp_path: Path) -> Path:
-    ended = benchctl("run", sequence(tmp_path), "-b", "workshop", "-a", "hx2150", "--dry-run", "--json")
-    return Path(ended.data["folder"])
+@pytest.fixture
+def folder(run_folder_of: RunFolderOf) -> Path:
+    return run_folder_of(IDLE)
 
 
-def test_the_figures_of_an_untouched_run_all_agree(benchctl: Command, tmp_path: Path) -> None:
-    ended = benchctl("verify", run_folder(benchctl, tmp_path))
+def test_the_figures_of_an_untouched_run_all_agree(benchctl: Command, folder: Path) -> None:
+    ended = benchctl("verify", folder)
     assert ended.exit_code == 0
     assert ended.out.endswith("figures computed again: all agree.\n")
 
 
-def test_a_figure_that_was_changed_gives_exit_code_1_and_is_named(benchctl: Command, tmp_path: Path) -> None:
-    folder = run_folder(benchctl, tmp_path)
+def test_a_figure_that_was_changed_gives_exit_code_1_and_is_named(benchctl: Command, folder: Path) -> None:
     journal = folder / "journal.jsonl"
     text = journal.read_text(encoding="utf-8")
     before, name, after = text.partition('"name": "idle_current", "value": ')
@@ -38,9 +39,8 @@ def test_a_figure_that_was_changed_gives_exit_code_1_and_is_named(benchctl: Comm
 
 
 def test_a_folder_of_an_earlier_method_gives_exit_code_0_and_says_what_comes_out_differently(
-    benchctl: Command, tmp_path: Path
+    benchctl: Command, folder: Path
 ) -> None:
-    folder = run_folder(benchctl, tmp_path)
     events = read_events(folder / "journal.jsonl")
     for event in (event for event in events if event["event"] == "figures"):
         del event["method"]
@@ -61,10 +61,7 @@ def test_a_folder_of_an_earlier_method_gives_exit_code_0_and_says_what_comes_out
     assert "nobody has altered them" not in ended.out
 
 
-def test_an_input_that_was_changed_gives_exit_code_1_though_all_figures_agree(
-    benchctl: Command, tmp_path: Path
-) -> None:
-    folder = run_folder(benchctl, tmp_path)
+def test_an_input_that_was_changed_gives_exit_code_1_though_all_figures_agree(benchctl: Command, folder: Path) -> None:
     bench = folder / "inputs" / "bench.yaml"
     bench.write_text(bench.read_text(encoding="utf-8").replace("110 A", "100000 A", 1), encoding="utf-8")
     ended = benchctl("verify", folder)
@@ -77,8 +74,8 @@ def test_an_input_that_was_changed_gives_exit_code_1_though_all_figures_agree(
     assert "--accept REASON" in refused.err
 
 
-def test_json_says_the_same(benchctl: Command, tmp_path: Path) -> None:
-    ended = benchctl("verify", run_folder(benchctl, tmp_path), "--json")
+def test_json_says_the_same(benchctl: Command, folder: Path) -> None:
+    ended = benchctl("verify", folder, "--json")
     assert ended.exit_code == 0
     assert ended.data["agrees"] is True
     assert ended.data["checked"] > 0
