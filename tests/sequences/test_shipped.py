@@ -27,7 +27,6 @@ RUNS = dict.fromkeys(SEQUENCES, "hx2150_bridged") | {
     "by_hand": "hx2150",
     "first_power_up": "hx2150",
     "input_impedance": "dx5080",  # five channels
-    "turn_on_and_off": "dx5080",
     "response_and_filters": "lw1200_lowpass",
     "low_level": "lw1200",
     "intermodulation": "kx240",
