@@ -2,7 +2,7 @@
 
 U holds what the fit's own covariance makes of a figure (errors of probes, clamp and loads of that run are in it), how
 much the bias may differ from record to record, how finely a search on the bench finds the clean level, and what the
-model itself may be off, as campaigns have found.
+model itself may be off, as campaigns have found. It is never less than the run has measured such figures with.
 """
 
 from __future__ import annotations
@@ -47,9 +47,27 @@ def predict(found: Examination, asked: Asked) -> Prediction:
     if refused or found.fitted is None:
         return Prediction(asked, (), (), refused)
     figures, peak_a = _figures(found.fitted, asked)
+    figures = [_no_surer_than_measured(each, found) for each in figures]
     if not all(math.isfinite(each.value + each.expanded_uncertainty) for each in figures):
         raise MeasurementError("the model gives no finite value for this load")
     return Prediction(asked, tuple(figures), tuple(warnings(found, asked, peak_a)), ())
+
+
+def _no_surer_than_measured(predicted: Predicted, found: Examination) -> Predicted:
+    """No narrower, as a part of its value, than the run has measured such a figure of this channel where it could."""
+    known = [
+        figure.expanded_uncertainty / abs(figure.value)
+        for entry in found.run.entries
+        for figure in entry.figures
+        if (figure.name, figure.channel) == (predicted.name, predicted.channel)
+        and figure.expanded_uncertainty
+        and figure.value
+    ]
+    least_u = min(known, default=0.0) * abs(predicted.value)
+    if least_u <= predicted.expanded_uncertainty:
+        return predicted
+    more = math.sqrt(least_u**2 - predicted.expanded_uncertainty**2)
+    return replace(predicted, expanded_uncertainty=least_u, parts={**predicted.parts, "bench": more})
 
 
 def _figures(fitted: Fitted, asked: Asked) -> tuple[list[Predicted], float]:

@@ -121,8 +121,19 @@ def test_what_is_predicted_is_what_the_run_has_measured(found: Examination, ther
 
 def test_what_makes_an_uncertainty_is_told_in_its_parts(there: Prediction) -> None:
     for each in there.figures:
-        assert set(each.parts) == {"parameters", "bias", "search", "model"}
+        assert set(each.parts) - {"bench"} == {"parameters", "bias", "search", "model"}
         assert each.expanded_uncertainty == pytest.approx(math.hypot(*each.parts.values()))
+
+
+def test_no_figure_is_predicted_surer_than_the_run_has_measured_it(found: Examination, there: Prediction) -> None:
+    for each in (figure for figure in there.figures if figure.name == "continuous_power"):
+        measured = [
+            figure.expanded_uncertainty / figure.value
+            for entry in found.run.entries
+            for figure in entry.figures
+            if (figure.name, figure.channel) == (each.name, each.channel) and figure.expanded_uncertainty
+        ]
+        assert each.expanded_uncertainty / each.value >= 0.999 * min(measured)
 
 
 def test_a_prediction_says_that_it_is_no_measurement(there: Prediction) -> None:
