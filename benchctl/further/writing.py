@@ -108,4 +108,4 @@ def _step(each: Measurement) -> Iterator[str]:
             yield f"find_clean_level: {{{_SEARCH}}}"
             yield "measure_continuous: {for: 3 s}"
         case _:
-            yield f"measure_continuous: {{for: 2 s, level: {each.level_v * 1e3:.12g} mV}}"
+            yield f"measure_continuous: {{for: 2 s, level: {each.level_v * 1e3:.4g} mV}}"
