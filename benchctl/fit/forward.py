@@ -15,7 +15,7 @@ import numpy as np
 from benchctl.fit.model.assembled import assembled
 from benchctl.fit.model.converter import charging
 from benchctl.fit.model.physics import Kind, Physics
-from benchctl.fit.model.rails import followed, recovering_a, resting_v, settled
+from benchctl.fit.model.rails import followed, lagging, recovering_a, resting_v, settled
 from benchctl.fit.model.stages import inside_v
 from benchctl.fit.parameters import Parameters, Samples
 from benchctl.fit.plausible import gain_of, range_gain_of, record_gain_of, steps_of, zero_of
@@ -213,8 +213,12 @@ class Forward:
         else:
             rails_v = settled(of, self.kind, sets)
         course = followed(of, self.kind, rails_v, times_s, sets)
-        current = [_binned(course.supply_a, start, stop) for start, stop in first.instants.bins]
-        voltage = [_binned(course.terminal_v, start, stop) for start, stop in first.instants.bins]
+        slopes = [_slope(course.rails_v.mean(axis=1), times_s, start, stop) for start, stop in first.instants.bins]
+        more = [lagging(of, self.kind, slope if first.shape == "burst" else 0.0 * slope) for slope in slopes]
+        current, voltage = (
+            [_binned(signal, *each) + add[row] for each, add in zip(first.instants.bins, more, strict=True)]
+            for row, signal in enumerate((course.supply_a, course.terminal_v))
+        )
         if first.shape == "burst":
             before = charging(of, self.kind, resting_v(of, self.kind, first.quiet)[None])
             after = recovering_a(of, self.kind, course.rails_v[-1], rails_v, first.quiet, first.instants.after_s)
@@ -233,7 +237,7 @@ class Forward:
     def physics(self, alike: Sequence[int], values: Samples) -> Physics:
         """Columns: all sets of the first take, then all of the next."""
         get = _Getter(self.parameters, values, alike)
-        return assembled(
+        found = assembled(
             get,
             self.kind,
             self._nominal_v,
@@ -244,6 +248,7 @@ class Forward:
             phase=np.array([self._phase(channel, get) for channel in self.channels]),
             angular_hz=get.by_take(lambda take: 2.0 * np.pi * take.frequency_hz, self.takes) * (1.0 + get("frequency")),
         )
+        return replace(found, path_h=get("path_h"))
 
     def _load_ohm(self, channel: str, alike: Sequence[int], get: _Getter) -> Samples:
         parts = []
@@ -297,6 +302,11 @@ def _binned(values: Samples, start: int, stop: int) -> Samples:
     """Mean over the steps from one node to another."""
     part = values[start : stop + 1]
     return np.asarray((part.sum(axis=0) - (part[0] + part[-1]) / 2.0) / (len(part) - 1))
+
+
+def _slope(values: Samples, times_s: Samples, start: int, stop: int) -> Samples:
+    """Mean from one node to another, per second."""
+    return np.asarray((values[stop] - values[start]) / (times_s[stop] - times_s[start]))
 
 
 def _rows(takes: Sequence[Take]) -> list[Rows]:

@@ -24,9 +24,16 @@ LOSSES = 0.007
 """Part of its output that a class D stage may lose in ways that the model does not know, as dead time and gates do; a
 standard uncertainty, set after trials on simulated amplifiers."""
 
-MORE_DC_V = 0.02
-"""By which dc under a tone may differ from dc at rest, where crossover swallows a part of it; a standard uncertainty
-(common practice)."""
+PATH_H = 3e-6
+"""Inductance of leads, about 1 uH for a metre of a pair, and of a supply that gives way for a moment; a standard
+uncertainty (common practice)."""
+
+INNER_OHM = 5e-3
+"""By which an ampere lowers what a supply holds; a standard uncertainty (common practice)."""
+
+MORE_DC_V = 0.1
+"""By which dc under a tone may differ from dc at rest: what a generator adds, and what crossover swallows at rest; a
+standard uncertainty (common practice)."""
 
 PHASE_RAD = 0.02
 USUAL_PATH_OHM = 5e-3
@@ -40,7 +47,7 @@ def parameters_for(
     return Parameters(
         [
             *_circuit(kind, started),
-            *_channels(channels, kind, started),
+            *_channels(channels, started),
             *_supplies(takes),
             *_loads(takes),
             *_generator(bench),
@@ -71,18 +78,19 @@ def _circuit(kind: Kind, started: Mapping[str, float]) -> Iterator[Parameter]:
     yield Parameter("bleed_ohm", 2200.0, 1.0, is_ratio=True)
     yield Parameter("steady_share", 0.2, 0.6, is_ratio=True)
     yield Parameter("path_ohm", max(started["path_ohm"], 1e-4), 1.5, is_ratio=True)
-    yield Parameter("inner_ohm", 0.0, 1e-3)
+    yield Parameter("path_h", 0.0, PATH_H)
+    yield Parameter("inner_ohm", 0.0, INNER_OHM)
     if kind.switching:
         yield Parameter("conduction_ohm", 0.03, 1.0, is_ratio=True)
         yield Parameter("switching_share", 0.5, 0.5, is_ratio=True)
         yield Parameter("drawn", 1.0, LOSSES, is_ratio=True)
 
 
-def _channels(channels: Sequence[str], kind: Kind, started: Mapping[str, float]) -> Iterator[Parameter]:
+def _channels(channels: Sequence[str], started: Mapping[str, float]) -> Iterator[Parameter]:
     for channel in channels:
         yield Parameter(f"gain {channel}", started[f"gain {channel}"], 0.5, is_ratio=True)
         yield Parameter(f"dc {channel}", 0.0, 0.5)
-        yield Parameter(f"more dc {channel}", 0.0, 1e-6 if kind.switching else MORE_DC_V)
+        yield Parameter(f"more dc {channel}", 0.0, MORE_DC_V)
 
 
 def _supplies(takes: Sequence[Take]) -> Iterator[Parameter]:

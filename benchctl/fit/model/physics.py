@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -50,6 +50,7 @@ class Physics:
         peak_v: of the sine that an output is asked for.
         dc_v: that an output is asked for.
         phase: of the sine at the trigger.
+        path_h: inductance of leads and supply: volts by which the supply gives way while its current rises.
     """
 
     supply_v: Samples
@@ -73,6 +74,7 @@ class Physics:
     dc_v: Samples
     phase: Samples
     angular_hz: Samples
+    path_h: Samples = field(default_factory=lambda: np.zeros(1))
 
     @property
     def share(self) -> Samples:
@@ -82,6 +84,24 @@ class Physics:
     def asked_v(self, times_s: Samples) -> Samples:
         """What each output is asked for, inside; times (columns,)."""
         return np.asarray(self.peak_v * np.sin(self.angular_hz * times_s + self.phase) + self.dc_v)
+
+    def input_ohm(self, kind: Kind) -> Samples:
+        """What the supply's path adds to the source resistance of the rails, which a held rail does not see."""
+        return np.zeros_like(self.path_ohm) if kind.regulated else self.path_ohm * self.ratio**2 / self.efficiency
+
+    def lumped_ohm(self, kind: Kind) -> Samples:
+        """Source resistance of both rails as one, with the supply's path."""
+        return self.stiffness_ohm + self.input_ohm(kind)
+
+    def hurry(self, kind: Kind) -> Samples:
+        """By which part the rails move faster where their charging current lags for an inductance of the path.
+
+        Of C V'' L + C V' R + V = E the slow root is -1/(RC) (1 + L/(R² C)), to first order in L.
+        """
+        if kind.regulated:
+            return np.zeros_like(self.path_ohm)
+        reflected_h = self.path_h * self.ratio**2 / self.efficiency
+        return np.asarray(reflected_h / (self.lumped_ohm(kind) ** 2 * self.reservoir_f))
 
     def along_times(self) -> Physics:
         """The same, for calculations at many times at once: values of outputs have shape (channels, 1, columns)."""

@@ -38,7 +38,7 @@ def resting_v(of: Physics, kind: Kind, quiet: float) -> Samples:
     absolute_v = mean_size(quiet * of.peak_v, of.dc_v)
     square_v2 = (quiet * of.peak_v) ** 2 / 2.0 + of.dc_v**2
     path_s = 1.0 / (of.load_ohm + of.output_ohm)
-    lumped_ohm = of.stiffness_ohm + (0.0 if kind.regulated else of.path_ohm * of.ratio**2 / of.efficiency)
+    lumped_ohm = of.lumped_ohm(kind)
     open_v = of.held_v if kind.regulated else of.ratio * (of.supply_v - of.path_ohm * of.steady_a)
     if not kind.switching:
         load_a = kind.halves * (absolute_v * path_s).sum(axis=0) + of.bias_a
@@ -120,13 +120,25 @@ def recovering_a(  # noqa: PLR0917
     end, they are at `quiet_v`. The supply sees only that mean, and the edges are whole cycles apart.
     """
     rest_v = resting_v(of, kind, quiet)
-    lumped_ohm = of.stiffness_ohm + (0.0 if kind.regulated else of.path_ohm * of.ratio**2 / of.efficiency)
-    rate = (1.0 / lumped_ohm + 1.0 / of.bleed_ohm + of.switching_s) / of.reservoir_f
+    lumped_ohm = of.lumped_ohm(kind)
+    rate = (1.0 / lumped_ohm + 1.0 / of.bleed_ohm + of.switching_s) * (1.0 + of.hurry(kind)) / of.reservoir_f
     left = np.exp(-rate * edges_s[:, None])
     mean = (left[:-1] - left[1:]) / (rate * np.diff(edges_s)[:, None])
-    means_v = rest_v + (rails_v - quiet_v).mean(axis=0) * mean
-    flow = charging(of, kind, means_v[None])
-    return flow.supply_a, flow.terminal_v
+    over_v = (rails_v - quiet_v).mean(axis=0)
+    flow = charging(of, kind, (rest_v + over_v * mean)[None])
+    more_a, more_v = lagging(of, kind, over_v * np.diff(left, axis=0) / np.diff(edges_s)[:, None])
+    return flow.supply_a + more_a, flow.terminal_v + more_v
+
+
+def lagging(of: Physics, kind: Kind, slope: Samples) -> tuple[Samples, Samples]:
+    """What an inductance of the supply's path adds to its current and to the voltage at the terminals, while the rails
+    move by `slope` V/s on the average."""
+    if kind.regulated:
+        return np.zeros_like(slope), np.zeros_like(slope)
+    hurry = of.hurry(kind)
+    to_supply = of.ratio / of.efficiency
+    more_a = to_supply * hurry / (1.0 + hurry) * of.reservoir_f * slope
+    return more_a, to_supply * of.path_h / of.lumped_ohm(kind) * slope - of.path_ohm * more_a
 
 
 def _loaded_v(of: Physics, kind: Kind) -> Samples:

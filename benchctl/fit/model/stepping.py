@@ -76,10 +76,11 @@ class Steps:
         load = self._load(begins_v)
         flow = charging(of, self._kind, begins_v)
         path_s = 1.0 / (rails * of.stiffness_ohm)
-        reflected = 0.0 if self._kind.regulated else of.path_ohm * of.ratio**2 / of.efficiency * path_s
+        reflected = of.input_ohm(self._kind) * path_s
+        elastance = rails * (1.0 + of.hurry(self._kind)) / of.reservoir_f
         charges_s = (flow.charge_a > 0.0) * path_s * (1.0 - reflected / (1.0 + rails * reflected))
-        decay = (charges_s + load.slope_s) * (rails / of.reservoir_f)
-        slope = (flow.charge_a - load.load_a) * (rails / of.reservoir_f)
+        decay = (charges_s + load.slope_s) * elastance
+        slope = (flow.charge_a - load.load_a) * elastance
         return np.asarray(begins_v - slope * np.expm1(-decay * self._lasting_s) / decay)
 
     def _load(self, rails_v: Samples) -> Taken:
