@@ -28,6 +28,9 @@ PATH_H = 3e-6
 """Inductance of leads, about 1 uH for a metre of a pair, and of a supply that gives way for a moment; a standard
 uncertainty (common practice)."""
 
+CLAMP_S = 8e-6
+"""By which a current clamp is late, as one of 20 kHz is; a standard uncertainty (common practice)."""
+
 INNER_OHM = 5e-3
 """By which an ampere lowers what a supply holds; a standard uncertainty (common practice)."""
 
@@ -79,6 +82,7 @@ def _circuit(kind: Kind, started: Mapping[str, float]) -> Iterator[Parameter]:
     yield Parameter("steady_share", 0.2, 0.6, is_ratio=True)
     yield Parameter("path_ohm", max(started["path_ohm"], 1e-4), 1.5, is_ratio=True)
     yield Parameter("path_h", 0.0, PATH_H)
+    yield Parameter("clamp_s", 0.0, CLAMP_S)
     yield Parameter("inner_ohm", 0.0, INNER_OHM)
     if kind.switching:
         yield Parameter("conduction_ohm", 0.03, 1.0, is_ratio=True)

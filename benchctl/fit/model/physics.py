@@ -51,6 +51,7 @@ class Physics:
         dc_v: that an output is asked for.
         phase: of the sine at the trigger.
         path_h: inductance of leads and supply: volts by which the supply gives way while its current rises.
+        clamp_s: by which the current is seen too late.
     """
 
     supply_v: Samples
@@ -75,6 +76,7 @@ class Physics:
     phase: Samples
     angular_hz: Samples
     path_h: Samples = field(default_factory=lambda: np.zeros(1))
+    clamp_s: Samples = field(default_factory=lambda: np.zeros(1))
 
     @property
     def share(self) -> Samples:

@@ -131,14 +131,15 @@ def recovering_a(  # noqa: PLR0917
 
 
 def lagging(of: Physics, kind: Kind, slope: Samples) -> tuple[Samples, Samples]:
-    """What an inductance of the supply's path adds to its current and to the voltage at the terminals, while the rails
-    move by `slope` V/s on the average."""
+    """What an inductance of the supply's path adds to its current and to the voltage at the terminals, and a clamp that
+    is late to the current that it shows, while the rails move by `slope` V/s on the average."""
     if kind.regulated:
         return np.zeros_like(slope), np.zeros_like(slope)
     hurry = of.hurry(kind)
     to_supply = of.ratio / of.efficiency
     more_a = to_supply * hurry / (1.0 + hurry) * of.reservoir_f * slope
-    return more_a, to_supply * of.path_h / of.lumped_ohm(kind) * slope - of.path_ohm * more_a
+    late_a = to_supply * of.clamp_s / of.lumped_ohm(kind) * slope
+    return more_a + late_a, to_supply * of.path_h / of.lumped_ohm(kind) * slope - of.path_ohm * more_a
 
 
 def _loaded_v(of: Physics, kind: Kind) -> Samples:
