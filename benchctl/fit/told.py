@@ -27,7 +27,7 @@ STEPS = 1.5e-3
 """Part of stiffness and reservoir that steps of the model and what it leaves out may make; a standard uncertainty.
 Fits of dry runs scatter by so much where noise and instruments explain less."""
 
-BEND = 0.01
+BEND, BEND_OF_CLASS_D = 0.01, 0.02
 """Part of the knee that may come from a bend of another form than the model's, as a standard uncertainty; set
 after trials on simulated amplifiers."""
 
@@ -99,13 +99,14 @@ class _Telling:
         )
         yield self._output_resistance()
         if self._fitted.kind.switching:
-            yield self._derived(
+            conduction = self._derived(
                 "conduction_resistance",
                 "resistance in the path of the output current",
                 "ohm",
                 "conduction_ohm",
                 lambda of: of("conduction_ohm"),
             )
+            yield _untold(conduction, "other losses that grow with the output look the same")
         yield self._knee()
         for channel in self._fitted.run.amplifier.channels:
             gain = self._derived(
@@ -135,10 +136,16 @@ class _Telling:
             "reservoir", "reservoir of the rails, both as one", "F", "reservoir_f", _named("reservoir_f")
         )
         reason = self._too_fast()
-        for found in (stiffness, reservoir):
-            u = math.hypot(found.expanded_uncertainty, 2.0 * STEPS * found.value)
+        for found, model in ((stiffness, STEPS), (reservoir, math.hypot(STEPS, self._hurry()))):
+            u = math.hypot(found.expanded_uncertainty, 2.0 * model * found.value)
             each = replace(found, expanded_uncertainty=u)
             yield each if not reason else _untold(each, reason)
+
+    def _hurry(self) -> float:
+        """By how much the reservoir was corrected for a supply that gives way: one inductance stands for more than one
+        cause, so the whole correction is an uncertainty."""
+        of = self._fitted.forward.physics([0], self._parameters.values(self._coordinates)[None])
+        return float(of.hurry(self._fitted.kind)[0])
 
     def _too_fast(self) -> str:
         """Why no burst of this run follows the rails; '' if one does."""
@@ -190,7 +197,8 @@ class _Telling:
 
     def _knee(self) -> Quantity:
         found = self._derived("knee", "part of the swing over which clipping sets in", "%", "knee", _named("knee"))
-        found = replace(found, expanded_uncertainty=math.hypot(found.expanded_uncertainty, 2.0 * BEND * found.value))
+        bend = BEND_OF_CLASS_D if self._fitted.kind.switching else BEND
+        found = replace(found, expanded_uncertainty=math.hypot(found.expanded_uncertainty, 2.0 * bend * found.value))
         is_held = self._parameters.place("knee") in self._fitted.solution.held
         if is_held or found.value - found.expanded_uncertainty <= HARDEST:
             return _untold(found, "it clips too hard to see how clipping sets in")
