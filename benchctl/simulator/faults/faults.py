@@ -147,18 +147,17 @@ class FaultDesk:
             isinstance(fault, OutputStuck) and fault.instrument == "generator" for fault in on
         )
         connections.relays.stuck = frozenset(fault.relay for fault in on if isinstance(fault, RelayStuck))
-        connections.open_sensors = frozenset(fault.sensor for fault in on if isinstance(fault, SensorOpen))
-        connections.stick_sensors(fault.sensor for fault in on if isinstance(fault, SensorStuck))
-        connections.wrong = {
-            (fault.instrument, fault.of): fault.factor for fault in on if isinstance(fault, WrongByFactor)
-        }
-        connections.offsets = {fault.of: fault.by for fault in on if isinstance(fault, OffBy)}
-        connections.fallen_sensors = frozenset(fault.sensor for fault in on if isinstance(fault, SensorFellOff))
-        connections.has_trigger = not any(isinstance(fault, NoTrigger) for fault in on)
-        connections.swap(
+        faults = connections.faults
+        faults.open_sensors = frozenset(fault.sensor for fault in on if isinstance(fault, SensorOpen))
+        connections.sensors.stick(fault.sensor for fault in on if isinstance(fault, SensorStuck))
+        faults.wrong = {(fault.instrument, fault.of): fault.factor for fault in on if isinstance(fault, WrongByFactor)}
+        faults.offsets = {fault.of: fault.by for fault in on if isinstance(fault, OffBy)}
+        faults.fallen_sensors = frozenset(fault.sensor for fault in on if isinstance(fault, SensorFellOff))
+        faults.has_trigger = not any(isinstance(fault, NoTrigger) for fault in on)
+        faults.swap(
             [(fault.instrument, fault.between[0], fault.between[1]) for fault in on if isinstance(fault, Swapped)]
         )
-        connections.one_channel = next((fault.channel for fault in on if isinstance(fault, OneChannelForAll)), None)
+        faults.one_channel = next((fault.channel for fault in on if isinstance(fault, OneChannelForAll)), None)
         connections.main_output.drift_v = sum(self._drift_v(armed) for armed in self._on_bench)
 
     def _drift_v(self, armed: ArmedFault) -> float:

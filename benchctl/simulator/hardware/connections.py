@@ -3,30 +3,35 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
-from benchctl.simulator.amplifier.amplifier import Amplifier, Sight
+from benchctl.simulator.amplifier.amplifier import Sight
 from benchctl.simulator.amplifier.assembly import BIAS_STATED_C, Assembly, OperatingPoint
 from benchctl.simulator.amplifier.circuit import Circuit, Outputs
 from benchctl.simulator.amplifier.compressor import GAIN_STEP, Compressor
-from benchctl.simulator.amplifier.converter import Whine
 from benchctl.simulator.amplifier.disturbance import Cable, Surroundings
-from benchctl.simulator.generator_signal import SOURCE_OHM, GeneratorSignal, Tone
-from benchctl.simulator.hardware.loads import LoadBank, TrueResistor
+from benchctl.simulator.generator_signal import SOURCE_OHM, Tone
+from benchctl.simulator.hardware.bench_faults import BenchFaults
+from benchctl.simulator.hardware.described import (
+    MAIN,
+    amplifier_of,
+    drive_of,
+    supply_outputs_of,
+    true_resistors_of,
+)
+from benchctl.simulator.hardware.loads import LoadBank
 from benchctl.simulator.hardware.relays import Relays
+from benchctl.simulator.hardware.sensors import Sensors
 from benchctl.simulator.hardware.supply_outputs import SupplyOutput
-from benchctl.simulator.hardware.thermal import Sensor, ThermalChain
+from benchctl.simulator.hardware.thermal import ThermalChain
 from benchctl.simulator.hardware.watchdog import Watchdog
-from benchctl.simulator.model.description import BenchDescription, ResistorDescription
+from benchctl.simulator.model.description import BenchDescription
 from benchctl.simulator.model.true_errors import TrueErrors
 
 REMOTE_INPUT_OHM = 4700.0
 """What the remote turn-on input draws its few milliamperes through."""
-
-MAIN = "main"
-"""The name of the supply output that feeds the amplifier."""
 
 SAME_LOAD = 1e-5
 """Relative change of a load below which the circuit counts as the same: a hundredth of what energy must balance to."""
@@ -73,29 +78,18 @@ class Connections:
         self.description = description
         self.physics = description.amplifier
         self.ambient_c = description.bench.ambient_c
-        self.drive, self.second_drive = _drive(description), _drive(description)
+        self.drive, self.second_drive = drive_of(description), drive_of(description)
         """the generator's output 2; both share frequency and timing"""
-        self.outputs, names = _supply_outputs(description)
+        self.outputs, names = supply_outputs_of(description)
         self.watchdog = Watchdog()
         self._main = names[MAIN]
         self._remote = names.get(description.remote.output) if description.remote else None
-        self.loads = LoadBank(_true_resistors(description, true_errors), description.plate.channels, self.ambient_c)
+        self.loads = LoadBank(true_resistors_of(description, true_errors), description.plate.channels, self.ambient_c)
         self.relays = Relays(description.bench.relay_bounce_s, true_errors, description.bench.relay_delay_s)
-        self.open_sensors: frozenset[str] = frozenset()
-        self.wrong: Mapping[tuple[str, str], float] = {}
-        """a fault: instrument and what it shows -> times what is true"""
-        self.one_channel: int | None = None
-        """a fault: the oscilloscope's channel whose record is given for every other"""
-        self.offsets: Mapping[str, float] = {}
+        self.faults = BenchFaults()
         self.references: dict[str, Reference] = {}
-        """a fault: signal of the oscilloscope -> what it shows beside the signal"""
-        self.fallen_sensors: frozenset[str] = frozenset()
-        """a fault: these lie on the bench"""
-        self.has_trigger = True
-        """False, a fault: the generator's sync output does not reach the oscilloscope"""
-        self._swapped: dict[tuple[str, str], str] = {}
-        self._stuck_c: dict[str, float] = {}
-        self.amplifier = _amplifier(description)
+        """signal of the oscilloscope -> the steady one that its probe or input is on, in a calibration"""
+        self.amplifier = amplifier_of(description)
         for output in self.outputs.values():  # any of them may feed the remote turn-on lead
             output.levels_v = (self.amplifier.remote_threshold_v,)
         heatsink = self.physics.heatsink
@@ -106,7 +100,7 @@ class Connections:
             self.ambient_c,
         )
         places = description.thermometer.channels.values() if description.thermometer is not None else ()
-        self._sensors = {place: Sensor(description.bench.sensor_lag_s, self.ambient_c) for place in places}
+        self.sensors = Sensors(places, description.bench.sensor_lag_s, self.ambient_c, self.faults)
         self._controls = dict.fromkeys(description.plate.channels, 1.0)
         compressor = self.physics.imperfections.compressor
         self._compressor = None if compressor is None else Compressor(compressor)
@@ -160,8 +154,7 @@ class Connections:
             self._main.lead_ohm = self.description.bench.supply_lead_ohm * (1 + COPPER_PER_K * rise_k)
         self.heatsink.advance(seconds, heatsink_w)
         self.loads.advance(seconds, loads_w)
-        for place, sensor in self._sensors.items():
-            sensor.follow(seconds, self._place_c(place))
+        self.sensors.follow(seconds, {"heatsink": self.heatsink_c, "load": self.loads.hottest_c()})
 
     @property
     def remote_v(self) -> float:
@@ -176,42 +169,6 @@ class Connections:
         if remote.by == "relay" and remote.relay not in self.relays.made:
             return 0.0
         return self._main.open_v
-
-    def sensor_c(self, place: str) -> float | None:
-        """What the sensor of a place has; None where there is none or where it came off."""
-        sensor = self._sensors.get(self.truly("thermometer", place))
-        if sensor is None or place in self.open_sensors:
-            return None
-        if place in self.fallen_sensors:
-            return self.ambient_c
-        return self._stuck_c.get(place, sensor.temperature_c) * self.factor("thermometer", place)
-
-    def factor(self, instrument: str, what: str) -> float:
-        """Of what an instrument shows: 1, unless a fault makes it wrong."""
-        return self.wrong.get((instrument, what), 1.0)
-
-    def swap(self, pairs: Iterable[tuple[str, str, str]]) -> None:
-        """Let connections change places: of an instrument, the one and the other; all others are as they should be."""
-        self._swapped = {}
-        for instrument, one, other in pairs:
-            self._swapped[instrument, one], self._swapped[instrument, other] = other, one
-
-    def truly(self, instrument: str, what: str) -> str:
-        """What a connection of an instrument is in fact."""
-        return self._swapped.get((instrument, what), what)
-
-    def stick_sensors(self, places: Iterable[str]) -> None:
-        """These go on showing what they show now, or showed when they got stuck; the others do not."""
-        self._stuck_c = {
-            place: self._stuck_c.get(place, self._sensors[place].temperature_c)
-            for place in places
-            if place in self._sensors
-        }
-
-    def _place_c(self, place: str) -> float:
-        if place == "heatsink":
-            return self.heatsink_c
-        return self.loads.hottest_c() if place == "load" else self.ambient_c
 
     @property
     def closed_relays(self) -> set[int]:
@@ -352,7 +309,9 @@ class Connections:
 
     def _driven_channels(self, signals: Signals) -> frozenset[str]:
         fed = self._fed_channels(signals)
-        return frozenset([self.truly("generator", channel) for channel in fed]) if self._swapped else fed
+        if not self.faults.any_swapped:
+            return fed
+        return frozenset([self.faults.truly("generator", channel) for channel in fed])
 
     def _fed_channels(self, signals: Signals) -> frozenset[str]:
         """Those that the generator is plugged into, unless a relay is in the way; or those whose own output of the
@@ -374,82 +333,11 @@ class Connections:
         return round(self.heatsink.temperatures_c[0] / BIAS_STEP_K) * BIAS_STEP_K
 
     def _follow_contact(self, relay: int) -> None:
-        resistor = self.loads.by_relay(int(self.truly("load", str(relay))))
+        resistor = self.loads.by_relay(int(self.faults.truly("load", str(relay))))
         if resistor is not None:
             self.loads.connect(resistor, connected=relay in self.relays.made)
-
-
-def _drive(description: BenchDescription) -> GeneratorSignal:
-    """An output of the generator, with what it adds to every tone."""
-    adds = description.bench.imperfections.generator
-    return GeneratorSignal(harmonics=(adds.second_harmonic, adds.third_harmonic), own_offset_v=adds.offset_v)
-
-
-def _supply_outputs(description: BenchDescription) -> tuple[dict[int, SupplyOutput], dict[str, SupplyOutput]]:
-    """The outputs by number and by name."""
-    lead_ohm = description.bench.supply_lead_ohm
-    if description.supply is None:
-        battery = SupplyOutput(lead_ohm, on=True, voltage_v=description.plate.supply_nominal_v, limit_a=math.inf)
-        return {1: battery}, {MAIN: battery}
-    slew = description.bench.supply_slew
-    outputs = {
-        each.name: _main_output(description) if each.name == MAIN else SupplyOutput(0.0, slew)
-        for each in description.supply.outputs
-    }
-    if MAIN not in outputs:
-        raise ValueError("no output of the supply is called 'main'; it is the one that feeds the amplifier")
-    return {each.number: outputs[each.name] for each in description.supply.outputs}, outputs
-
-
-def _main_output(description: BenchDescription) -> SupplyOutput:
-    """The output that feeds the amplifier, with all that is not ideal about it."""
-    bench, imperfect = description.bench, description.bench.imperfections.supply
-    whine = imperfect.whine
-    return SupplyOutput(
-        bench.supply_lead_ohm,
-        bench.supply_slew,
-        inner_ohm=imperfect.output_resistance_ohm,
-        recovery=imperfect.recovery,
-        open_sense_v=imperfect.open_sense_v or 0.0,
-        whine=None if whine is None else Whine(math.sqrt(2) * whine.level_v, whine.frequency_hz),
-    )
 
 
 def side_voltage_v(output: SupplyOutput) -> float:
     """Of an output that feeds only the remote turn-on input."""
     return min(output.open_v, output.limit_a * REMOTE_INPUT_OHM)
-
-
-def _amplifier(description: BenchDescription) -> Amplifier:
-    physics, plate = description.amplifier, description.plate
-    return Amplifier(
-        protection=physics.protection,
-        turn_on_delay_s=physics.turn_on_delay_s,
-        soft_start_s=min(physics.soft_start_s, physics.turn_on_delay_s),
-        # Half the stated remote voltage wakes it (common practice); any supply at all does where there is no lead.
-        remote_threshold_v=max(plate.remote_turn_on_v / 2, 1.0),
-        thump=physics.imperfections.thump,
-    )
-
-
-def _true_resistors(description: BenchDescription, true_errors: TrueErrors) -> list[TrueResistor]:
-    load = description.load
-    if load is None:
-        return []
-    if load.kind == "electronic":
-        return [TrueResistor(channel, 0, load.highest_ohm, 0.0, load.rated_power_w) for channel in load.channels]
-    return [
-        TrueResistor(
-            channel=resistor.channel,
-            relay=resistor.relay,
-            resistance_ohm=resistor.measured_ohm * (1 + _resistor_error(resistor, true_errors)),
-            temperature_coefficient_per_k=resistor.temperature_coefficient_per_k,
-            rated_power_w=resistor.rated_power_w,
-            nominal_ohm=resistor.nominal_ohm,
-        )
-        for resistor in load.resistors
-    ]
-
-
-def _resistor_error(resistor: ResistorDescription, true_errors: TrueErrors) -> float:
-    return true_errors.normal(f"resistor {resistor.relay}", resistor.uncertainty)

@@ -63,7 +63,7 @@ class Points:
     def temperature_c(self, point: str | None) -> float | None:
         """Of the thermocouple there; None where there is none, or where it is broken."""
         sensor = self._true(point).sensor
-        return None if sensor is None else self._bench.connections.sensor_c(sensor)
+        return None if sensor is None else self._bench.connections.sensors.shown_c(sensor)
 
     def _rail_v(self, rail: Literal["plus", "minus"]) -> Samples:
         """Over the time that a multimeter averages, where the rail swings within a cycle."""

@@ -37,7 +37,7 @@ def test_every_channel_is_read_in_degrees_celsius(form: str, tmp_path: Path) -> 
 def test_an_open_sensor_is_never_a_number(form: str, tmp_path: Path) -> None:
     with rig(tmp_path, files("power_off", bench=bench_with(form))) as bench:
         prepare(bench.run)  # the guard would stop a run with such a sensor
-        bench.connections.open_sensors = frozenset({"heatsink"})
+        bench.connections.faults.open_sensors = frozenset({"heatsink"})
         bench.run.wait(LONGEST_SCAN_S)
         found = bench.run.bench.thermometer
         with pytest.raises(GarbledAnswer, match=r"thermometer at .* nothing to measure"):
@@ -51,7 +51,7 @@ def test_one_question_reads_every_channel_where_one_answer_holds_them(form: str,
     with rig(tmp_path, files("power_off", bench=bench_with(form))) as bench:
         prepare(bench.run)  # the guard would stop a run with such a sensor
         found = bench.run.bench.thermometer
-        bench.connections.open_sensors = frozenset({"load"})
+        bench.connections.faults.open_sensors = frozenset({"load"})
         bench.run.wait(LONGEST_SCAN_S)
         bench.taps.sent.clear()
         read = found.measure_all()

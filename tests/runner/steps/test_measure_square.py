@@ -98,7 +98,7 @@ def test_an_output_that_a_capacitor_makes_oscillate_is_not_driven(tmp_path: Path
             def capacitor(self, capacitance_f: float | None) -> None:
                 rig.simulated.settle()
                 wrong = {} if capacitance_f is None else {("supply", "current"): 3.0}
-                rig.simulated.physical_bench.connections.wrong = wrong
+                rig.simulated.physical_bench.connections.faults.wrong = wrong
 
         rig.run.hands = Hands()
 

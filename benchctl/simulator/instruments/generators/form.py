@@ -80,6 +80,6 @@ def _desk(physical_bench: PhysicalBench, description: GeneratorDescription, form
         players,
         description,
         now=lambda: physical_bench.time_s,
-        factor=lambda: connections.factor("generator", "level"),
+        factor=lambda: connections.faults.factor("generator", "level"),
         step_vpp=description.simulated.level_step_v,
     )

@@ -320,7 +320,7 @@ class SimulatedGenerator(Instrument[GeneratorSettings]):
 
     def _true_level_v(self, level_v: float) -> float:
         """Zero is exactly zero: the attenuator causes the offset of the level, and nothing passes when it is shut."""
-        factor = self.connections.factor("generator", "level")
+        factor = self.connections.faults.factor("generator", "level")
         return factor * max(self._level_error.indicated(level_v), 0.0) if level_v > 0 else 0.0
 
     def _rms(self, number: float) -> float:

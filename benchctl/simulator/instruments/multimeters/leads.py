@@ -66,7 +66,7 @@ class Leads:
         full = range_ if range_ is not None else next((each for each in ranges if abs(true) <= OVER_RANGE * each), None)
         if full is None or abs(true) > OVER_RANGE * full:
             return None
-        wrong = self._bench.connections.factor("multimeter", point or "")
+        wrong = self._bench.connections.faults.factor("multimeter", point or "")
         return self._errors(quantity, full).indicated(true * wrong) + self._chance.gauss(0.0, NOISE_PART * full)
 
     def range_for(self, quantity: Quantity, value: float) -> float:

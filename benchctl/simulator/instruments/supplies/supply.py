@@ -143,7 +143,7 @@ class Supply(Instrument[SupplySettings]):
     def _factor(self, number: int, what: str) -> float:
         """A fault of the bench makes readings of the main output wrong."""
         is_main = self.true(number) is self.connections.main_output
-        return self.connections.factor("supply", what) if is_main else 1.0
+        return self.connections.faults.factor("supply", what) if is_main else 1.0
 
     def _read(self, error: TrueError, true_value: float, noise: float) -> float:
         return error.indicated(true_value) + self._chance.gauss(0.0, noise)

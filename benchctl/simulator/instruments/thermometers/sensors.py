@@ -25,7 +25,7 @@ class Sensors:
     def shown_c(self, channel: int) -> float | None:
         """What the input shows; None where no sensor is, or where its lead is broken."""
         place = self._description.channels.get(channel)
-        true_c = None if place is None else self._connections.sensor_c(place)
+        true_c = None if place is None else self._connections.sensors.shown_c(place)
         if true_c is None:
             return None
         shown_c = self._errors[channel].indicated(true_c) + self._chance.gauss(0.0, self._description.noise_k)

@@ -61,7 +61,7 @@ class Inputs:
     @property
     def one_channel(self) -> int | None:
         """The channel whose record is given for every other, where a fault of the bench makes it so."""
-        return self._physical_bench.connections.one_channel
+        return self._physical_bench.connections.faults.one_channel
 
     def digitiser(self, number: int) -> Digitiser:
         """Of an input."""
@@ -103,7 +103,7 @@ class Inputs:
         wired = self._wired_now(number)
         if wired is None or not record.spans:
             return np.zeros_like(times_s)
-        truly = self._connections.truly("oscilloscope", wired.signal)
+        truly = self._connections.faults.truly("oscilloscope", wired.signal)
         limit_hz = self._front_end.bandwidth_hz(truly)
         signal = self._waveforms[truly](record.spans, times_s)
         if truly not in ("sync", "supply current") and self._mains.at_probes_v:
@@ -151,7 +151,9 @@ class Inputs:
 
     def _next_sync(self, trigger: Trigger, from_s: float) -> float:
         connections = self._physical_bench.connections
-        return connections.drive.next_sync(from_s, rising=trigger.rising) if connections.has_trigger else math.inf
+        if not connections.faults.has_trigger:
+            return math.inf
+        return connections.drive.next_sync(from_s, rising=trigger.rising)
 
     def _search(self, trigger: Trigger, from_s: float, to_s: float, interval_s: float) -> float:
         """Sample the channel until it crosses the level."""
@@ -188,15 +190,15 @@ class Inputs:
         wired = self._wired_now(number)
         if wired is None or not spans:
             return np.zeros_like(times_s)
-        truly = self._connections.truly("oscilloscope", wired.signal)
+        truly = self._connections.faults.truly("oscilloscope", wired.signal)
         seen = self._waveforms[truly](spans, times_s) + self._carrier_v(truly, spans, times_s)
         return np.asarray(self._with_faults(wired, seen), dtype=np.float64)
 
     def _with_faults(self, wired: ScopeChannel, seen: Samples) -> Samples:
         """What faults of the bench make of it."""
-        connections = self._connections
+        faults = self._connections.faults
         seen = seen + self._of_reference(wired)
-        return seen * connections.factor("oscilloscope", wired.signal) + connections.offsets.get(wired.signal, 0.0)
+        return seen * faults.factor("oscilloscope", wired.signal) + faults.offsets.get(wired.signal, 0.0)
 
     def _of_reference(self, wired: ScopeChannel) -> float:
         """What a person has put to the probe, or to the input in its place, as if it were at the tip."""
