@@ -9,6 +9,7 @@ from benchctl.archive.folder import RunFolder
 from benchctl.errors import MeasurementError
 from benchctl.fit.evidence import Finding, evidence
 from benchctl.fit.fitting import Fitted, Misfit, fit
+from benchctl.fit.heat.telling import heat_quantities
 from benchctl.fit.reading.glances import glances_of
 from benchctl.fit.reading.taking import RunTaken, read_run
 from benchctl.fit.told import Quantity, quantities
@@ -27,7 +28,8 @@ class Examination:
         unseen: what could not be looked for without a model.
         fitted: None where there was nothing to fit; `no_fit` says why.
         unlike: by how much one rail is lower than the other; None where nothing tells it.
-        quantities: what the fit tells; none where it has not converged, for its values are those of a way half gone.
+        quantities: what the fit tells, none where it has not converged, for its values are those of a way half gone;
+            and what the course of the heatsink's temperature tells, which needs no fit.
     """
 
     run: RunTaken
@@ -62,7 +64,16 @@ def examine(path: Path) -> Examination:
     run = read_run(folder)
     not_seen = tuple(unseen(run.amplifier, run.takes, tuple(glances_of(folder, run.events))))
     found = examined(run, findings_of(folder, run), not_seen)
-    return replace(found, unlike=unlike_rails(run.amplifier, run.takes))
+    heat = heat_quantities(folder, run, _path_of(found))
+    return replace(found, quantities=(*found.quantities, *heat), unlike=unlike_rails(run.amplifier, run.takes))
+
+
+def _path_of(found: Examination) -> tuple[float, float] | None:
+    """Of supply and leads, with its standard uncertainty, where the fit tells it."""
+    if found.fitted is None or found.no_fit:
+        return None
+    path_ohm, u_ohm = found.fitted.path_ohm
+    return (path_ohm, u_ohm) if 2.0 * u_ohm < path_ohm else None
 
 
 def findings_of(folder: RunFolder, run: RunTaken) -> tuple[Finding, ...]:

@@ -87,6 +87,14 @@ class Fitted:
         """The supply voltage that rails and headroom are stated at."""
         return self.run.amplifier.supply.nominal_v
 
+    @property
+    def path_ohm(self) -> tuple[float, float]:
+        """Of supply and leads, with its standard uncertainty; its coordinate is a logarithm."""
+        place = self.parameters.place("path_ohm")
+        value = float(self.parameters.values(self.solution.coordinates)[place])
+        spread = self.parameters.each[place].spread * math.sqrt(float(self.solution.covariance[place, place]))
+        return value, value * spread
+
 
 def fit(run: RunTaken) -> Fitted:
     """Fit the run's records.

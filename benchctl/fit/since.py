@@ -32,6 +32,10 @@ MEANINGS: Mapping[str, Meaning] = {
     "output_resistance": Meaning("", "a joint, relay contact or track in an output resists more"),
     "conduction_resistance": Meaning("", "devices or coils of the output stage resist more"),
     "gain": Meaning("a control is lower, or a part of the signal's path has failed", "a control is higher"),
+    "heatsink_resistance": Meaning(
+        "the heatsink is cooled better", "a fan stands still, the air cannot pass, or the heatsink is dirty"
+    ),
+    "heatsink_lag": Meaning("", "a dry pad or a loose screw keeps the heat from the heatsink"),
     "idle_current": Meaning("a bias is lower, or a stage is dead", "a bias is higher, or something leaks"),
 }
 

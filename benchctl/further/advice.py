@@ -15,6 +15,7 @@ from benchctl.documents.text.words import unknown
 from benchctl.errors import MeasurementError, UsageError
 from benchctl.fit.examination import Examination
 from benchctl.fit.fitting import Fitted
+from benchctl.fit.heat.telling import HEAT
 from benchctl.fit.told import Quantity, quantities
 from benchctl.further.candidates import Candidate, candidates
 from benchctl.further.cost import Cost, cost_of
@@ -85,12 +86,17 @@ def advise(path: Path, found: Examination, name: str) -> Advice:
         UsageError: there is no such quantity.
         MeasurementError: there is no fit that a further step could be reckoned from.
     """
+    if name in HEAT:
+        raise UsageError(
+            f"--next: '{name}' is told by the course of the heatsink's temperature, and these steps hardly warm it",
+            advice="Give it time: a 'soak' as long as the heatsink's time constant.",
+        )
     fitted = found.fitted
     if fitted is None or found.no_fit:
         raise MeasurementError(
             f"no further step can be reckoned: {found.no_fit or 'nothing was fitted'}", advice="Run 'before_and_after'."
         )
-    now = worst_of(found.quantities, name)
+    now = worst_of([each for each in found.quantities if each.name not in HEAT], name)
     return _Advising(RunFolder.open(path), fitted, now).advice()
 
 

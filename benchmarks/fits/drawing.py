@@ -12,6 +12,7 @@ from typing import Any
 import yaml
 
 from benchctl.documents.amplifier_file.amplifier import Amplifier
+from benchctl.documents.amplifier_file.simulation import HeatsinkSimulation
 from benchctl.documents.reader import load_amplifier
 from benchctl.library import find
 from benchmarks.coverage.campaign import IMPERFECTIONS
@@ -31,6 +32,9 @@ VALUES: Mapping[str, tuple[float, float]] = {
 }
 RANGE_GAIN = "0.1 %"
 """By which two ranges of an oscilloscope channel differ at most; five times that of one with 8 bits."""
+
+SENSOR_LAG_S = 1.0
+"""Of the sensors on a simulated bench whose file gives none."""
 
 ORDINARY, UNTIDY = "eight_bit", "untidy_workshop"
 """Shipped benches: the first has the accuracies of an ordinary bench, the second what is not ideal about one."""
@@ -144,6 +148,8 @@ def truths_of(sound: Amplifier, numbers: Mapping[str, float]) -> dict[tuple[str,
         ("saturation", ""): numbers["saturation"],
         ("converter_efficiency", ""): numbers["converter_efficiency"],
     }
+    if given.heatsink is not None:
+        found |= _heatsink(given.heatsink)
     if given.conduction_ohm is not None:
         found["conduction_resistance", ""] = given.conduction_ohm
     for channel in sound.channels:
@@ -152,3 +158,14 @@ def truths_of(sound: Amplifier, numbers: Mapping[str, float]) -> dict[tuple[str,
         # What the dead zone leaves of it.
         found["dc", channel] = math.copysign(max(abs(asked_v) - (given.crossover_v or 0.0), 0.0), asked_v)
     return found
+
+
+def _heatsink(of: HeatsinkSimulation) -> dict[tuple[str, str], float]:
+    """The slow pole sees all that is warm; the fast one, devices over heatsink, and the sensor are lags."""
+    whole_j_per_k = of.capacity_j_per_k + of.junction_capacity_j_per_k
+    devices_s = of.junction_k_per_w * of.junction_capacity_j_per_k * of.capacity_j_per_k / whole_j_per_k
+    return {
+        ("heatsink_resistance", ""): of.ambient_k_per_w,
+        ("heatsink_capacity", ""): whole_j_per_k,
+        ("heatsink_lag", ""): devices_s + SENSOR_LAG_S,
+    }

@@ -14,6 +14,7 @@ from benchctl.cli.commands.fit import fit
 from benchctl.documents.reader import load_amplifier
 from benchctl.fit.examination import Examination
 from benchctl.fit.fitting import Fitted
+from benchctl.fit.heat.telling import HEAT
 from benchctl.fit.model.rails import resting_v
 from benchctl.fit.since import changes
 from benchctl.fit.told import Quantity
@@ -150,3 +151,8 @@ def test_the_terminal_begins_with_the_diagnosis_and_lists_where_no_change_is_see
     assert "Diagnosis: nothing that aged was seen; untold: " in ran.output
     assert "Not seen: joints that open when they are warm" in ran.output
     assert "No change seen beyond the uncertainty of both runs:" in ran.output
+
+
+def test_bursts_and_tones_of_two_minutes_tell_nothing_of_the_heatsink(found: Examination) -> None:
+    for name in HEAT:
+        assert told(found, name).untold

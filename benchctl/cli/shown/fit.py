@@ -30,7 +30,7 @@ def _lines(found: Examination) -> Iterator[str]:
         yield f"No fit: {found.no_fit}."
     told = [quantity for quantity in found.quantities if quantity.is_told]
     if told:
-        yield "Told by the fit (k = 2):"
+        yield f"Told by the {'fit' if not found.no_fit else 'warming of the heatsink'} (k = 2):"
         rows = [(quantity.words, quantity_in_words(quantity)) for quantity in told]
         width = max(len(words) for words, _ in rows)
         yield from (f"  {words:<{width}}  {value}" for words, value in rows)

@@ -69,6 +69,14 @@ ADVICE: Mapping[str, Advice] = {
     "conduction_resistance": Advice(
         "a load lead that resists more", "the load by four wires, at the amplifier's terminals"
     ),
+    "heatsink_resistance": Advice(
+        "air that moves otherwise than before, another position, a sensor in another place",
+        "the fan, and the way of the air; then the run again in the same position",
+    ),
+    "heatsink_lag": Advice(
+        "a sensor that sits loosely or in another place",
+        "the sensor fixed anew; then the temperature of each device's case against the heatsink's",
+    ),
     "impossible": Advice(
         "nothing in an amplifier does this", "the current probe's zero and ratio, and the load by four wires"
     ),

@@ -30,6 +30,8 @@ MATTERS: Mapping[str, float] = {
     "conduction_resistance": 0.3,
     "gain": 0.03,
     "idle_current": 0.2,
+    "heatsink_resistance": 0.2,
+    "heatsink_lag": 0.5,
 }
 """Part of the earlier value below which a change is no sign of age or failure (common practice). Dc is named by its
 size alone, and how clipping sets in not at all."""

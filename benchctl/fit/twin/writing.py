@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime
 import json
-import math
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -17,7 +16,6 @@ from benchctl.documents.model.model_base import Source
 from benchctl.documents.reader import load_amplifier, read, read_source
 from benchctl.errors import UsageError, quote
 from benchctl.fit.examination import Examination
-from benchctl.fit.fitting import Fitted
 from benchctl.fit.told import Quantity
 from benchctl.quantity import render
 
@@ -107,7 +105,7 @@ def _where_driven(found: Examination) -> Iterator[str]:
     if found.fitted is None:
         return
     yield f"  rails_move: {'from cycle to cycle' if found.fitted.kind.averaged else 'within a cycle'}"
-    path_ohm, u_ohm = _path(found.fitted)
+    path_ohm, u_ohm = found.fitted.path_ohm
     if 2.0 * u_ohm < path_ohm:
         yield f"  supply_path: {{value: {path_ohm * 1e3:.6g} mohm, uncertainty: {2e3 * u_ohm:.3g} mohm}}"
 
@@ -121,14 +119,6 @@ def _bench_title(found: Examination) -> str:
 
 def _list(values: set[float], unit: str) -> str:
     return f"[{', '.join(render(value, unit) for value in sorted(values))}]"
-
-
-def _path(fitted: Fitted) -> tuple[float, float]:
-    """With its standard uncertainty; its coordinate is a logarithm."""
-    place = fitted.parameters.place("path_ohm")
-    value = float(fitted.parameters.values(fitted.solution.coordinates)[place])
-    spread = fitted.parameters.each[place].spread * math.sqrt(fitted.solution.covariance[place, place])
-    return value, value * spread
 
 
 def _values(quantity: Quantity, unit: str) -> str:
