@@ -31,7 +31,8 @@ LEAST_BEYOND_A = 0.05
 
 @dataclass(frozen=True)
 class Point:
-    """A power into all loads, with the supply's current and voltage; `relative_u` is a standard uncertainty of it."""
+    """A power into all loads, with the supply's current and voltage; `relative_u` is a standard uncertainty of it, and
+    `current_u` of the current. `lasted_s`: how long it played before the figure was made."""
 
     load_ohm: float
     power_w: float
@@ -39,6 +40,8 @@ class Point:
     supply_v: float
     relative_u: float
     is_steady: bool
+    current_u: float = 0.0
+    lasted_s: float = math.inf
 
 
 def points_of(entries: Sequence[FiguresEntry]) -> tuple[Point, ...]:
@@ -56,7 +59,10 @@ def point_of(entry: FiguresEntry) -> Point | None:
         return None
     relative_u = (power.expanded_uncertainty or 0.0) / 2.0 / power.value
     is_steady = entry.context.get("every_s") is None
-    return Point(load_ohm, power.value, current.value, voltage.value, relative_u, is_steady)
+    current_u = (current.expanded_uncertainty or 0.0) / 2.0 / current.value
+    lasted = _figure(entry.figures, ("soak_time",), "")
+    lasted_s = math.inf if lasted is None else lasted.value
+    return Point(load_ohm, power.value, current.value, voltage.value, relative_u, is_steady, current_u, lasted_s)
 
 
 def _figure(figures: Sequence[Figure], names: Sequence[str], channel: str) -> Figure | None:

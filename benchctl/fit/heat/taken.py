@@ -16,7 +16,7 @@ from benchctl.archive.journal.journal import Event
 from benchctl.archive.tables.trend import read_trend, trend_file
 from benchctl.documents.amplifier_file.amplifier import Amplifier
 from benchctl.errors import MeasurementError
-from benchctl.fit.heat.outputs import Outputs, point_of, points_of
+from benchctl.fit.heat.outputs import Outputs, Point, point_of, points_of
 
 Samples = NDArray[np.float64]
 
@@ -49,6 +49,8 @@ class HeatTaken:
         bursts_w: power beyond the idle power while bursts played whose power into the loads no figure holds.
         air_c: around the bench; None where no sensor was there.
         times_s, shown_c: of the readings of the sensor on the heatsink.
+        figured_w: power beyond the idle power while bursts played whose mean current is a figure of the run, as the
+            supply's readings may see bursts too often or too seldom; `figured_u`: its relative standard uncertainty.
         outputs_u: of the power into all loads, a relative standard uncertainty.
         late_s: by how much the times of the supply's readings may be off; a standard uncertainty.
     """
@@ -63,6 +65,8 @@ class HeatTaken:
     air_c: Samples | None
     times_s: Samples
     shown_c: Samples
+    figured_w: Samples
+    figured_u: float
     outputs_u: float
     late_s: float
 
@@ -97,15 +101,17 @@ def heat_taken(
         return _means(rows["time_s"], values, edges_s)
 
     outputs = Outputs(points_of(entries), amplifier, _idle_a(entries, rows[VOLTAGE], rows[CURRENT]))
-    outputs_w, bursts_w = _outputs(outputs, entries, events, rows)
+    played = _played(outputs, entries, events, rows)
     return HeatTaken(
         ends_s=edges_s[1:],
         step_s=step_s,
-        input_w=means(rows[VOLTAGE] * rows[CURRENT]),
+        input_w=means(rows[VOLTAGE] * played.supply_a),
         supply_v=means(rows[VOLTAGE]),
-        squared_a2=means(rows[CURRENT] ** 2),
-        outputs_w=means(outputs_w),
-        bursts_w=means(bursts_w),
+        squared_a2=means(played.supply_a**2),
+        outputs_w=means(played.outputs_w),
+        bursts_w=means(played.bursts_w),
+        figured_w=means(played.figured_w),
+        figured_u=max((point.current_u for point in points_of(entries) if not point.is_steady), default=0.0),
         air_c=_air(columns, edges_s[1:]),
         times_s=times_s,
         shown_c=shown_c,
@@ -155,25 +161,43 @@ def _idle_a(entries: Sequence[FiguresEntry], supply_v: Samples, supply_a: Sample
     return float(np.percentile(live, 5.0)) if len(live) else 0.0
 
 
-def _outputs(
+@dataclass
+class _Played:
+    """At each reading of the supply: as of HeatTaken, and the supply's current with figures in place of readings."""
+
+    supply_a: Samples
+    outputs_w: Samples
+    bursts_w: Samples
+    figured_w: Samples
+
+
+def _played(
     outputs: Outputs, entries: Sequence[FiguresEntry], events: Sequence[Event], rows: Mapping[str, Samples]
-) -> tuple[Samples, Samples]:
-    """Power into the loads at each row, and the power beyond the idle where only bursts played."""
-    power_w, bursts_w = np.zeros_like(rows["time_s"]), np.zeros_like(rows["time_s"])
+) -> _Played:
+    none = np.zeros_like(rows["time_s"])
+    found = _Played(rows[CURRENT].copy(), none.copy(), none.copy(), none.copy())
     for begin_s, end_s, load_ohm in _steps(events):
         own = (rows["time_s"] > begin_s) & (rows["time_s"] <= end_s)
         if load_ohm is None or not own.any():
             continue
         volts, amperes = rows[VOLTAGE][own], rows[CURRENT][own]
         within = [entry for entry in entries if begin_s < entry.time_s <= end_s]
-        share = _share(outputs, within)
-        if share is not None:
-            power_w[own] = share * outputs.beyond_w(volts, amperes)
+        figured = next((point for point in map(point_of, within) if point is not None and not point.is_steady), None)
+        if figured is not None:
+            is_late = rows["time_s"] > end_s - figured.lasted_s
+            _take_figured(found, outputs, figured, own & is_late, rows[VOLTAGE])
         elif any(_is_in_bursts(entry) for entry in within):
-            bursts_w[own] = outputs.beyond_w(volts, amperes)
+            found.bursts_w[own] = outputs.beyond_w(volts, amperes)
         else:
-            power_w[own] = outputs.power_w(load_ohm, volts, amperes)
-    return power_w, bursts_w
+            found.outputs_w[own] = outputs.power_w(load_ohm, volts, amperes)
+    return found
+
+
+def _take_figured(found: _Played, outputs: Outputs, figured: Point, own: NDArray[np.bool_], supply_v: Samples) -> None:
+    """Bursts whose mean current and power are figures."""
+    found.supply_a[own] = figured.supply_a
+    found.outputs_w[own] = figured.power_w
+    found.figured_w[own] = outputs.beyond_w(supply_v[own], found.supply_a[own])
 
 
 def _steps(events: Sequence[Event]) -> Iterator[tuple[float, float, float | None]]:
@@ -185,16 +209,6 @@ def _steps(events: Sequence[Event]) -> Iterator[tuple[float, float, float | None
         elif event["event"] == STEP_FINISHED and int(event["index"]) in began:
             first = began.pop(int(event["index"]))
             yield float(first["time_s"]), float(event["time_s"]), (first.get("conditions") or {}).get("load_ohm")
-
-
-def _share(outputs: Outputs, entries: Sequence[FiguresEntry]) -> float | None:
-    """Of bursts whose mean power into the loads is a figure: its part of the power beyond the idle."""
-    for entry in entries:
-        point = point_of(entry)
-        if point is not None and not point.is_steady:
-            beyond_w = float(outputs.beyond_w(np.array(point.supply_v), np.array(point.supply_a)))
-            return point.power_w / beyond_w if beyond_w > point.power_w else None
-    return None
 
 
 def _is_in_bursts(entry: FiguresEntry) -> bool:

@@ -150,6 +150,7 @@ class _Model:
         taken = self._taken
         gain = 1.0 + of["current gain"] + of["voltage gain"]
         input_w = gain * taken.input_w[:, None] + of["current zero"] * taken.supply_v[:, None]
+        input_w = input_w + of["figured current"] * taken.figured_w[:, None]
         outputs_w = (1.0 + of["outputs gain"]) * taken.outputs_w[:, None] + of["bursts"] * taken.bursts_w[:, None]
         return np.asarray(input_w - of["path_ohm"] * taken.squared_a2[:, None] - outputs_w)
 
@@ -259,6 +260,7 @@ def _parameters(
     voltage_u = math.hypot(_gain_u(accuracies, "supply_voltage"), _zero_u(accuracies, "supply_voltage") / live_v)
     yield Parameter("voltage gain", 0.0, voltage_u)
     yield Parameter("outputs gain", 0.0, max(taken.outputs_u, 1e-9))
+    yield Parameter("figured current", 0.0, max(taken.figured_u, 1e-9))
     yield Parameter("path_ohm", path[0], max(path[1], 1e-9))
 
 

@@ -53,7 +53,8 @@ steps:
   - power_on: {voltage: 14.4 V, current_limit: 60 A}
   - set: {load: 4 ohm, frequency: 1 kHz}
   - measure_idle: {for: 3 s}
-  - soak: {for: 5 min, level: 33 % rated, heatsink: below 85 degC}
+  - soak: {for: 2 min, level: 33 % rated, heatsink: below 85 degC}
+  - soak: {for: 3 min, level: 0.8 V, crest_factor: 9 dB, heatsink: below 85 degC}
   - power_off
 """
 
@@ -91,6 +92,8 @@ def warmed(seconds: float, k_per_w: float = K_PER_W, offset_k: float = 0.0, step
         squared_a2=none,
         outputs_w=none + 100.0,
         bursts_w=none,
+        figured_w=none,
+        figured_u=0.0,
         air_c=none + AIR_C,
         times_s=times_s,
         shown_c=np.round(shown_c / step_k) * step_k if step_k else shown_c,
@@ -145,7 +148,7 @@ def test_a_temperature_that_does_not_follow_the_heat_tells_nothing(hx2150: Ampli
 
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A dry run with five minutes of a tone."""
+    """A dry run with some minutes of a tone and of bursts, whose steps keep time with the supply's readings."""
     place = tmp_path_factory.mktemp("warmed")
     sequence = place / "warm.yaml"
     sequence.write_text(SEQUENCE, encoding="utf-8")
