@@ -180,8 +180,9 @@ class Session:
         """Let time pass; somebody is there meanwhile.
 
         Raises:
-            BenchctlError: what has ended the session.
+            BenchctlError: what has ended the session, or that it has not begun.
         """
+        self._raise_if_over()
         ends_s = monotonic() + seconds
         self.desk.is_present = True
         try:
