@@ -10,7 +10,7 @@ from benchctl.clock import RealClock
 from benchctl.documents.reader import load_amplifier, load_bench
 from benchctl.instruments.bench import Bench, open_bench
 from benchctl.instruments.interlock import Interlock
-from benchctl.launch.simulated import describe
+from benchctl.launch.simulated.description import describe
 from benchctl.simulator.bench import SimulatedBench
 
 BENCH, AMPLIFIER = "workshop", "hx2150"

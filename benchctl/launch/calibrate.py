@@ -23,7 +23,7 @@ from benchctl.instruments.load import RelayBank
 from benchctl.instruments.oscilloscope.record import Record
 from benchctl.instruments.role import Role
 from benchctl.launch.instruments import ANY_AMPLIFIER
-from benchctl.launch.virtual_time import VirtualBench, in_virtual_time
+from benchctl.launch.simulated.virtual_time import VirtualBench, in_virtual_time
 from benchctl.measure.calibration import READINGS, Warmth
 from benchctl.measure.uncertainty import Accuracy, mean_of
 from benchctl.quantity import render

@@ -34,7 +34,7 @@ from benchctl.instruments.role import Role
 from benchctl.instruments.supply import Supply
 from benchctl.instruments.thermometer import Thermometer
 from benchctl.launch.instruments import ANY_AMPLIFIER
-from benchctl.launch.virtual_time import VirtualBench, in_virtual_time
+from benchctl.launch.simulated.virtual_time import VirtualBench, in_virtual_time
 
 EVERY = "all"
 # What a person agrees to: the plans by role; the answer is whether to go on, and whether to energise.

@@ -15,7 +15,7 @@ from benchctl.instruments.bench import open_bench
 from benchctl.instruments.discovery.hello import Hello, say_hello
 from benchctl.instruments.discovery.search import Search, search
 from benchctl.instruments.interlock import Interlock
-from benchctl.launch.simulated import describe
+from benchctl.launch.simulated.description import describe
 from benchctl.simulator.bench import SimulatedBench
 
 # The simulated bench needs an amplifier; a person who only asks its instruments need not name one.

@@ -45,9 +45,9 @@ from benchctl.instruments.links.recording_link import recorded
 from benchctl.instruments.links.traffic import Recording
 from benchctl.launch.acknowledgement import require_acknowledgement
 from benchctl.launch.guarded import guarded
-from benchctl.launch.served_addresses import is_served
-from benchctl.launch.simulated import describe
-from benchctl.launch.virtual_time import VirtualBench, in_virtual_time
+from benchctl.launch.simulated.description import describe
+from benchctl.launch.simulated.served_addresses import is_served
+from benchctl.launch.simulated.virtual_time import VirtualBench, in_virtual_time
 from benchctl.runner.acting.desk import Desk
 from benchctl.runner.acting.run import Files, Observer, OwnHands, Run
 from benchctl.runner.checks.blind_spots import blind_spots

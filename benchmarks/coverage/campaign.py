@@ -22,8 +22,8 @@ from benchctl.documents.reader import load_amplifier, load_bench, load_sequence
 from benchctl.instruments.bench import Bench, open_bench
 from benchctl.instruments.interlock import Interlock
 from benchctl.launch.run import Opened, perform
-from benchctl.launch.simulated import describe
-from benchctl.launch.virtual_time import let_arrive
+from benchctl.launch.simulated.description import describe
+from benchctl.launch.simulated.virtual_time import let_arrive
 from benchctl.library import find
 from benchctl.measure.budget.figure import Figure, Made, keeping_values
 from benchctl.measure.budget.found_level import FOUND_LEVEL

@@ -17,7 +17,7 @@ import pytest
 
 from benchctl import library
 from benchctl.cli.main import main
-from benchctl.launch.simulate import served
+from benchctl.launch.simulated.serving import served
 from tests.announcing import alone_on_the_air
 from tests.pages import ROOT, Block, blocks
 from tests.ports import free_ports

@@ -11,7 +11,7 @@ import pytest
 from benchctl.documents.reader import load_amplifier, load_bench, load_kept_bench, read_any
 from benchctl.documents.summary import summary
 from benchctl.errors import DocumentError
-from benchctl.launch.simulated import describe
+from benchctl.launch.simulated.description import describe
 
 RESISTOR = "{channel: A, nominal: 4 ohm, measured: 4.0871 ohm, uncertainty: 0.12 %, date: 2026-11-26}"
 CALIBRATION = f"""\

@@ -34,7 +34,7 @@ COMMANDS = ("manual", "run", "safe", "simulate")
 SOON_NEEDED = (
     "benchctl.launch.run",
     "benchctl.launch.safe",
-    "benchctl.launch.simulate",
+    "benchctl.launch.simulated.serving",
     "benchctl.python.at_bench.opened_bench",
     "pyvisa_py",
     "rich.live",

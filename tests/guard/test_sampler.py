@@ -20,7 +20,7 @@ from benchctl.guard.limits import limits_of
 from benchctl.guard.sampler import STALE_S, Sampler, Sensor
 from benchctl.instruments.bench import open_bench
 from benchctl.instruments.interlock import Interlock
-from benchctl.launch.simulated import describe
+from benchctl.launch.simulated.description import describe
 from benchctl.simulator.bench import SimulatedBench
 from tests.faults.taps import Taps
 from tests.instruments.scripted import Conversation, ScriptedPeer

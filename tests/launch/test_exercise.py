@@ -15,7 +15,7 @@ from benchctl.instruments.exercise.findings import Verdict
 from benchctl.instruments.exercise.supply import SupplyExercise
 from benchctl.launch.exercise import Consent, Exercised, exercise
 from benchctl.launch.needed_words import NeededWords
-from benchctl.launch.simulate import served
+from benchctl.launch.simulated.serving import served
 from benchmarks.exercise.benches import bench_for
 from tests.cli.files import bench_on_free_ports, written
 

@@ -14,7 +14,7 @@ import pytest
 from benchctl.documents.bench_file.bench import Bench
 from benchctl.errors import PreflightRefused
 from benchctl.launch.run import opened_bench
-from benchctl.launch.simulate import served
+from benchctl.launch.simulated.serving import served
 from benchctl.runner.acting.run import Files
 from tests.ports import free_port
 from tests.runner.rig import amplifier_file, document, sequence_file, shipped

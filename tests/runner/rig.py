@@ -25,8 +25,8 @@ from benchctl.guard.guard import Guard
 from benchctl.guard.limits import limits_of
 from benchctl.instruments.bench import open_bench
 from benchctl.instruments.interlock import Interlock
-from benchctl.launch.simulated import describe
-from benchctl.launch.virtual_time import let_arrive
+from benchctl.launch.simulated.description import describe
+from benchctl.launch.simulated.virtual_time import let_arrive
 from benchctl.measure.budget.figure import Figure
 from benchctl.runner.acting.proved import Proved
 from benchctl.runner.acting.run import Files, OwnHands, Run

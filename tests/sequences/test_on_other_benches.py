@@ -10,7 +10,7 @@ from benchctl import library
 from benchctl.archive.folder import RunFolder
 from benchctl.archive.tables.figures import read_figures
 from benchctl.documents.reader import load_amplifier, load_bench
-from benchctl.launch.simulated import describe
+from benchctl.launch.simulated.description import describe
 from benchctl.runner.checks.preflight import preflight
 from benchctl.runner.plan import expand
 from benchmarks.sequences.carries import what_it_lacks

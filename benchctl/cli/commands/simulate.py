@@ -13,7 +13,7 @@ from benchctl.cli.completing import complete_document
 from benchctl.cli.options import amplifier_option, json_option
 
 if TYPE_CHECKING:
-    from benchctl.launch.simulate import Served
+    from benchctl.launch.simulated.serving import Served
 
 
 @click.command(epilog="Example:  benchctl simulate workshop --amplifier hx2150")
@@ -29,7 +29,7 @@ def simulate(bench: str, amplifier: str, as_json: bool, announce: bool) -> int:
     They listen at the bench file's own addresses, raw sockets or HiSLIP on loopback, until Ctrl-C. Once ready, one
     line is printed. Then `benchctl run ... --bench BENCH` in another terminal talks to them as it would to a bench.
     """
-    from benchctl.launch.simulate import served  # noqa: PLC0415 - heavy, and `--help` needs none of it
+    from benchctl.launch.simulated.serving import served  # noqa: PLC0415 - heavy, and `--help` needs none of it
 
     stop = threading.Event()
     for number in (signal.SIGINT, signal.SIGTERM):

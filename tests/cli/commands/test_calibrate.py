@@ -11,7 +11,7 @@ from benchctl import library
 from benchctl.address import SocketAddress, parse_address
 from benchctl.documents.calibration_file.calibration import Calibration
 from benchctl.documents.reader import load_bench, read_any
-from benchctl.launch.simulate import served
+from benchctl.launch.simulated.serving import served
 from tests.cli.conftest import Command, Finished
 from tests.cli.files import bench_on_free_ports
 

@@ -6,7 +6,7 @@ import socket
 from pathlib import Path
 
 from benchctl import library
-from benchctl.launch.simulate import served
+from benchctl.launch.simulated.serving import served
 from benchmarks.forms.supplies import FORMS
 from tests.announcing import alone_on_the_air
 from tests.cli.conftest import Command

@@ -26,7 +26,7 @@ from benchctl.documents.schema import KINDS, Kind
 from benchctl.documents.starter import MEASUREMENTS
 from benchctl.errors import DocumentError, UsageError
 from benchctl.launch.run import Documents, run
-from benchctl.launch.simulate import served
+from benchctl.launch.simulated.serving import served
 from benchctl.runner.checks.preflight import preflight
 from benchctl.runner.plan import expand
 from benchmarks.nobody import Nobody

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from pathlib import Path
 
-from benchctl.launch.simulate import served
+from benchctl.launch.simulated.serving import served
 from tests.cli.conftest import Command
 from tests.cli.files import bench_on_free_ports, written
 from tests.ports import free_port

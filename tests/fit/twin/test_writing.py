@@ -11,7 +11,7 @@ from benchctl.documents.reader import load_amplifier, load_bench
 from benchctl.errors import DocumentError, UsageError
 from benchctl.fit.examination import Examination
 from benchctl.fit.twin.writing import write_twin
-from benchctl.launch.simulated import describe
+from benchctl.launch.simulated.description import describe
 from benchctl.library import find
 from benchctl.runner.checks.notes import of_fitted
 from benchctl.runner.expected.capability import idle_a

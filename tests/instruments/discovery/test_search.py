@@ -19,7 +19,7 @@ from benchctl.instruments.discovery.matching import fitting, questions, shipped_
 from benchctl.instruments.discovery.mdns import LXI, RAW, Service
 from benchctl.instruments.discovery.search import NOT_ASKED, Place, ask_all, places, search
 from benchctl.instruments.discovery.visa_list import visa_list
-from benchctl.launch.simulate import served
+from benchctl.launch.simulated.serving import served
 from benchmarks.exercise.benches import bench_for
 from tests.cli.files import bench_on_free_ports, written
 from tests.instruments.scripted import IDENTITY, Conversation, ScriptedPeer

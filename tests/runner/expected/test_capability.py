@@ -11,7 +11,7 @@ import pytest
 from benchctl import library
 from benchctl.documents.bench_file.instruments import RelayBank
 from benchctl.documents.reader import load_amplifier, load_bench
-from benchctl.launch.simulated import describe
+from benchctl.launch.simulated.description import describe
 from benchctl.runner.expected.capability import EXPECTED, MOST, Capability
 from benchctl.simulator.hardware.physical_bench import PhysicalBench
 from benchmarks.sequences.trials import BENCHES

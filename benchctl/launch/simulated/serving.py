@@ -11,8 +11,8 @@ from benchctl.address import AddressError, LanAddress, SocketAddress, parse_addr
 from benchctl.clock import RealClock
 from benchctl.documents.reader import load_amplifier, load_bench
 from benchctl.errors import UsageError
-from benchctl.launch.served_addresses import kept_as_served
-from benchctl.launch.simulated import describe
+from benchctl.launch.simulated.description import describe
+from benchctl.launch.simulated.served_addresses import kept_as_served
 from benchctl.simulator.bench import SimulatedBench
 from benchctl.simulator.network.announce import Announcement, announced
 from benchctl.simulator.network.ports import HislipPlace, Vxi11Place

@@ -16,8 +16,8 @@ from benchctl.documents.bench_file.bench import Bench as BenchFile
 from benchctl.instruments.bench import Bench
 from benchctl.instruments.links.of_driver import link_settings
 from benchctl.instruments.links.settings import LinkSettings
-from benchctl.launch.prompt_link import PromptLink
-from benchctl.launch.simulated import describe
+from benchctl.launch.simulated.description import describe
+from benchctl.launch.simulated.prompt_link import PromptLink
 from benchctl.simulator.bench import SimulatedBench
 
 if TYPE_CHECKING:

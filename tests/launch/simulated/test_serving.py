@@ -11,7 +11,7 @@ from benchctl.clock import RealClock
 from benchctl.errors import UsageError
 from benchctl.instruments.interlock import Interlock
 from benchctl.instruments.session import Session
-from benchctl.launch.simulate import position_of, served
+from benchctl.launch.simulated.serving import position_of, served
 from benchctl.simulator.network.ports import HislipPlace, Vxi11Place
 from tests.cli.files import bench_on_free_ports
 from tests.ports import free_port

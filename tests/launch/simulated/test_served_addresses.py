@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from benchctl.errors import UsageError
-from benchctl.launch.served_addresses import is_served, kept_as_served
+from benchctl.launch.simulated.served_addresses import is_served, kept_as_served
 
 SOCKET = "TCPIP::127.0.0.1::15021::SOCKET"
 HISLIP = "TCPIP::127.0.0.1::hislip0,4880::INSTR"
