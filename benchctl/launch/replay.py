@@ -12,8 +12,8 @@ from benchctl.clock import VirtualClock
 from benchctl.errors import UsageError
 from benchctl.instruments.bench import Bench, open_bench
 from benchctl.instruments.interlock import Interlock
-from benchctl.instruments.links.replay import Replay
-from benchctl.instruments.links.traffic import Recorded, read_recording
+from benchctl.instruments.links.recordings.replay import Replay
+from benchctl.instruments.links.recordings.traffic import Recorded, read_recording
 from benchctl.launch.resume import kept_files
 from benchctl.launch.run import Opened, Result, RunObserver, run_on
 from benchctl.runner.acting.run import Files

@@ -41,8 +41,8 @@ from benchctl.guard.limits import limits_of
 from benchctl.instruments.bench import Bench, open_bench
 from benchctl.instruments.interlock import Interlock
 from benchctl.instruments.links.opening import Opener, open_link
-from benchctl.instruments.links.recording_link import recorded
-from benchctl.instruments.links.traffic import Recording
+from benchctl.instruments.links.recordings.recording_link import recorded
+from benchctl.instruments.links.recordings.traffic import Recording
 from benchctl.launch.acknowledgement import require_acknowledgement
 from benchctl.launch.guarded import guarded
 from benchctl.launch.simulated.description import describe

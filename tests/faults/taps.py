@@ -6,9 +6,9 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
 from benchctl.errors import ConnectionLost, NotConnected
-from benchctl.instruments.links.every_link import open_link
 from benchctl.instruments.links.link import Interrupt, Link
 from benchctl.instruments.links.settings import USUAL, LinkSettings
+from benchctl.instruments.links.transports.every_link import open_link
 
 Answer = Callable[[], bytes]
 

@@ -12,7 +12,7 @@ from benchctl.documents.sequence_file.bench_steps import Set
 from benchctl.errors import BenchctlError, InstrumentError, LimitTripped, SettingChanged, SettingsLost
 from benchctl.guard.read_back import READ_BACK_PERIOD_S
 from benchctl.guard.states import State
-from benchctl.instruments.links.every_link import open_link
+from benchctl.instruments.links.transports.every_link import open_link
 from tests.runner.rig import POWER_ON, Rig, files, rig
 
 # On the workshop's bench: five settings of each of the supply's two outputs, three of the generator, the relays.

@@ -9,7 +9,7 @@ import pytest
 
 from benchctl.errors import GarbledAnswer, InstrumentError, InstrumentReports, SettingRefused, UsageError
 from benchctl.instruments.bursts.burst import Burst
-from benchctl.instruments.links.every_link import open_link
+from benchctl.instruments.links.transports.every_link import open_link
 from benchctl.instruments.load import ElectronicLoad, RelayBank
 from tests.runner.rig import INPUT_RELAYS, POWER_ON, Rig, files, rig, shipped, with_inputs
 

@@ -14,7 +14,7 @@ from benchctl.archive.tables.figures import read_figures
 from benchctl.archive.verify import verify
 from benchctl.cli.shown.closing_line import mark_in_words
 from benchctl.errors import UsageError
-from benchctl.instruments.links.traffic import Recording
+from benchctl.instruments.links.recordings.traffic import Recording
 from benchctl.launch.replay import replay
 from benchctl.launch.run import Documents, Result, run
 from benchmarks.nobody import Nobody

@@ -47,7 +47,7 @@ def needs_pyvisa(address: str) -> bool:
 
 def load_pyvisa() -> None:
     """Import it now, while nobody waits for it."""
-    import benchctl.instruments.links.every_link  # noqa: F401, PLC0415
+    import benchctl.instruments.links.transports.every_link  # noqa: F401, PLC0415
 
 
 class GuardianWire:
@@ -214,7 +214,7 @@ def _open(address: str, settings: LinkSettings) -> Link:
     raw = _raw_socket(address)
     if raw is not None:
         return RawSocketLink(raw.host, raw.port)
-    from benchctl.instruments.links import every_link  # noqa: PLC0415 - half a second that raw sockets need not wait
+    from benchctl.instruments.links.transports import every_link  # noqa: PLC0415 - half a second that raw sockets need not wait
 
     return every_link.open_link(address, settings)
 

@@ -76,6 +76,6 @@ class PoliteLink:
 
 
 def _open_any(address: str, settings: LinkSettings) -> Link:
-    from benchctl.instruments.links import every_link  # noqa: PLC0415 - see above
+    from benchctl.instruments.links.transports import every_link  # noqa: PLC0415 - see above
 
     return every_link.open_link(address, settings)

@@ -36,7 +36,7 @@ class VirtualBench:
 
     def open_link(self, address: str, settings: LinkSettings) -> Link:
         """A link that knows at once that no answer will come."""
-        from benchctl.instruments.links import every_link  # noqa: PLC0415 - pyvisa takes half a second
+        from benchctl.instruments.links.transports import every_link  # noqa: PLC0415 - pyvisa takes half a second
 
         link = every_link.open_link(address, settings)
         return PromptLink(link, self.simulated.settle, pauses=settings.pause_s > 0.0)

@@ -12,7 +12,7 @@ import pytest
 from benchctl.errors import ConnectionLost, InstrumentError, NoAnswer, NotConnected
 from benchctl.guard.guardian import wires
 from benchctl.guard.guardian.wires import GuardianWire, needs_pyvisa
-from benchctl.instruments.links import every_link as links
+from benchctl.instruments.links.transports import every_link as links
 from tests.ports import free_port
 
 Manner = Callable[[socket.socket], None]

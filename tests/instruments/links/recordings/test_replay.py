@@ -7,9 +7,9 @@ import time
 import pytest
 
 from benchctl.errors import ConnectionLost, NoAnswer
-from benchctl.instruments.links.replay import RecordedTraffic, Replay
+from benchctl.instruments.links.recordings.replay import RecordedTraffic, Replay
+from benchctl.instruments.links.recordings.traffic import Exchange
 from benchctl.instruments.links.settings import LinkSettings
-from benchctl.instruments.links.traffic import Exchange
 
 
 def exchange(sent: str, got: str = "", who: str = "run") -> Exchange:

@@ -5,8 +5,8 @@ from __future__ import annotations
 import pytest
 
 from benchctl.errors import NotConnected
-from benchctl.instruments.links.every_link import open_link
-from benchctl.instruments.links.messages import with_line_feed
+from benchctl.instruments.links.transports.every_link import open_link
+from benchctl.instruments.links.transports.messages import with_line_feed
 
 
 @pytest.mark.parametrize(

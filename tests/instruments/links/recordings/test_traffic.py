@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from benchctl.errors import UsageError
-from benchctl.instruments.links.traffic import Exchange, Recording, read_recording
+from benchctl.instruments.links.recordings.traffic import Exchange, Recording, read_recording
 
 SEEN = [
     Exchange(0.5, "supply", "run", "*IDN?", b"Invented,Peer,1,0\n", 0.125, number=1),
@@ -92,6 +92,6 @@ def test_a_file_that_unpacks_to_more_than_any_recording_is_refused(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     keep(tmp_path / "traffic", [Exchange(0.0, "supply", "run", "A" * 100_000)])
-    monkeypatch.setattr("benchctl.instruments.links.traffic._Lines.longest_unpacked", 50_000)
+    monkeypatch.setattr("benchctl.instruments.links.recordings.traffic._Lines.longest_unpacked", 50_000)
     with pytest.raises(UsageError, match="no recording"):
         read_recording(tmp_path / "traffic")

@@ -14,8 +14,8 @@ from pyvisa.constants import StatusCode
 
 from benchctl.errors import ConnectionLost, NoAnswer, NotConnected
 from benchctl.instruments.links.link import Interrupt
-from benchctl.instruments.links.sockets import LOOK_UP_S, await_bytes, has_unread
-from benchctl.instruments.links.visa import CHECK_LINK, OPEN_TIMEOUT_S, opened, translated
+from benchctl.instruments.links.transports.sockets import LOOK_UP_S, await_bytes, has_unread
+from benchctl.instruments.links.transports.visa import CHECK_LINK, OPEN_TIMEOUT_S, opened, translated
 from benchctl.scpi.blocks import BlockHeader
 
 # How long an instrument may take to take a message.

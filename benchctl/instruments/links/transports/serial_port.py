@@ -15,8 +15,8 @@ from pyvisa import constants
 from benchctl.errors import ConnectionLost, NoAnswer, NotConnected
 from benchctl.instruments.links.link import Interrupt
 from benchctl.instruments.links.settings import LinkSettings
-from benchctl.instruments.links.sockets import CHUNK_BYTES, DRAIN_S, LOOK_UP_S, QUIET_S, ROOM_S
-from benchctl.instruments.links.visa import opened, translated
+from benchctl.instruments.links.transports.sockets import CHUNK_BYTES, DRAIN_S, LOOK_UP_S, QUIET_S, ROOM_S
+from benchctl.instruments.links.transports.visa import opened, translated
 
 _PARITY = {"none": constants.Parity.none, "even": constants.Parity.even, "odd": constants.Parity.odd}
 _STOP_BITS = {1: constants.StopBits.one, 2: constants.StopBits.two}

@@ -5,10 +5,10 @@ from __future__ import annotations
 from benchctl.address import AddressError, LanAddress, SocketAddress, parse_address
 from benchctl.errors import NotConnected
 from benchctl.instruments.links.link import Link
-from benchctl.instruments.links.messages import HislipLink, MessageLink, Vxi11Link
-from benchctl.instruments.links.serial_port import SerialLink
 from benchctl.instruments.links.settings import USUAL, LinkSettings
-from benchctl.instruments.links.sockets import SocketLink
+from benchctl.instruments.links.transports.messages import HislipLink, MessageLink, Vxi11Link
+from benchctl.instruments.links.transports.serial_port import SerialLink
+from benchctl.instruments.links.transports.sockets import SocketLink
 
 
 def open_link(address: str, settings: LinkSettings = USUAL) -> Link:

@@ -12,11 +12,11 @@ from benchctl.documents.bench_file.simulated_instruments import SupplySimulation
 from benchctl.errors import GarbledAnswer, NoAnswer, NotAcknowledged, NotConnected
 from benchctl.guard.guardian.wires import GuardianWire
 from benchctl.instruments.interlock import Interlock
-from benchctl.instruments.links.every_link import open_link
 from benchctl.instruments.links.settings import Acknowledge, Ends, LinkSettings
+from benchctl.instruments.links.transports.every_link import open_link
 from benchctl.instruments.session import Session
 from benchctl.simulator.model.description import BenchDescription, SupplyDescription, SupplyOutputDescription
-from tests.instruments.links.serial_line import SerialLine
+from tests.instruments.links.transports.serial_line import SerialLine
 from tests.simulator.benches import describe
 
 pytest.importorskip("serial")

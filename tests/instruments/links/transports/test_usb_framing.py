@@ -11,8 +11,8 @@ from benchctl.clock import RealClock
 from benchctl.errors import NoAnswer
 from benchctl.instruments.interlock import Interlock
 from benchctl.instruments.links.link import Link
-from benchctl.instruments.links.messages import MessageLink
 from benchctl.instruments.links.settings import LinkSettings
+from benchctl.instruments.links.transports.messages import MessageLink
 from benchctl.instruments.session import Session
 from benchctl.scpi.device.conversation import Conversation
 from benchctl.simulator.bench import SimulatedBench
@@ -54,7 +54,7 @@ def opener(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> I
     """Opens a link to the instrument in a role; the packets are those of USB 2.0 (5.8.3)."""
     from pyvisa_py.protocols.usbtmc import USBTMC
 
-    from tests.instruments.links.usbtmc_device import UsbDevice
+    from tests.instruments.links.transports.usbtmc_device import UsbDevice
 
     bench = SimulatedBench(describe(), RealClock().now)
 
@@ -64,7 +64,7 @@ def opener(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> I
         transfers.usb_recv_ep = transfers.usb_send_ep = device
         transfers._btag, transfers.timeout = 0, 1000
         transfers._abort_bulk_in = lambda tag: None
-        monkeypatch.setattr("benchctl.instruments.links.messages.opened", lambda *_: Resource(transfers))
+        monkeypatch.setattr("benchctl.instruments.links.transports.messages.opened", lambda *_: Resource(transfers))
         return MessageLink(role)
 
     yield open_link

@@ -20,7 +20,7 @@ from pyvisa import constants
 
 from benchctl.errors import ConnectionLost, NoAnswer, NotConnected
 from benchctl.instruments.links.link import Interrupt
-from benchctl.instruments.links.visa import CHECK_LINK, opened, translated
+from benchctl.instruments.links.transports.visa import CHECK_LINK, opened, translated
 
 # Messages are short: if a socket has no room for one for this long, its peer reads nothing.
 ROOM_S = 0.5

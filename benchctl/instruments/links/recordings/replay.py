@@ -17,9 +17,9 @@ from itertools import accumulate
 from benchctl import errors
 from benchctl.errors import LinkError, NoAnswer
 from benchctl.instruments.links.link import Interrupt
-from benchctl.instruments.links.recording_link import RUN, who_talks
+from benchctl.instruments.links.recordings.recording_link import RUN, who_talks
+from benchctl.instruments.links.recordings.traffic import Exchange
 from benchctl.instruments.links.settings import LinkSettings
-from benchctl.instruments.links.traffic import Exchange
 
 _ERRORS: dict[str, type[LinkError]] = {
     name: getattr(errors, name) for name in ("NotConnected", "ConnectionLost", "NoAnswer")

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 
 from benchctl.errors import LinkError
 from benchctl.instruments.links.opening import Opener
+from benchctl.instruments.links.recordings.traffic import Exchange, Recording
 from benchctl.instruments.links.settings import LinkSettings
-from benchctl.instruments.links.traffic import Exchange, Recording
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
