@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
 
 from benchctl.errors import PreflightRefused
 from benchctl.runner.acting.records.own_noise import own_records
@@ -62,6 +62,44 @@ class Preflight:
             )
 
 
+@dataclass
+class _Way:
+    """The way through the steps of a plan, in their order: what is expected of each, and what was found there."""
+
+    files: Files
+    state: ExpectedState
+    worst_cases: list[WorstCase] = field(default_factory=list)
+    expected_steps: list[ExpectedStep] = field(default_factory=list)
+    refused: list[Finding] = field(default_factory=list)
+    doubtful: list[Finding] = field(default_factory=list)
+    good_to_know: list[Finding] = field(default_factory=list)
+
+    def go_through(self, planned: PlannedStep) -> None:
+        """The next step: what speaks against it in the state that the steps before it leave, and its own state."""
+        state = self.state
+        worst = ACTIONS[type(planned.step)].worst_case(planned.step, state).later(state.pace.between_steps_s)
+        state.hazards += hazards.of_step(planned.step, worst, state)
+        self._note(planned, worst)
+        state.hazards.clear()
+        state.warnings.clear()
+        self.worst_cases.append(worst)
+        begins_s = self.expected_steps[-1].ends_s if self.expected_steps else 0.0
+        self.expected_steps.append(state.go_through(worst, begins_s))
+
+    def look_at_fuses(self, plan: Sequence[PlannedStep]) -> None:
+        """What the whole way asks of the amplifier's fuse."""
+        for overload in overloads(self.files.amplifier, plan, self.worst_cases):
+            finding = Finding(overload.planned, overload.text)
+            (self.refused if overload.will_open else self.doubtful).append(finding)
+
+    def _note(self, planned: PlannedStep, worst: WorstCase) -> None:
+        state = self.state
+        self.refused += [Finding(planned, text) for text in state.hazards]
+        self.doubtful += [Finding(planned, text) for text in (*state.warnings, *warnings.of_step(worst, self.files))]
+        told = (*filters.notes_of(planned.step, state), *generator_lacks.notes_of_step(planned.step, state))
+        self.good_to_know += [Finding(planned, text) for text in told]
+
+
 def preflight(
     files: Files, plan: Sequence[PlannedStep], *, unattended: bool, measured: Pace | None = None
 ) -> Preflight:
@@ -70,47 +108,39 @@ def preflight(
     """
     pace = slower(declared_pace(files.bench), measured or Pace())
     own = own_records((planned.step for planned in plan), files.bench)
-    state = ExpectedState(files.bench, files.amplifier, unattended=unattended, pace=pace, own_records=own)
-    refused: list[Finding] = []
-    doubtful: list[Finding] = []
-    good_to_know: list[Finding] = []
-    worst_cases: list[WorstCase] = []
-    expected_steps: list[ExpectedStep] = []
+    way = _Way(files, ExpectedState(files.bench, files.amplifier, unattended=unattended, pace=pace, own_records=own))
     for planned in plan:
-        worst = ACTIONS[type(planned.step)].worst_case(planned.step, state).later(pace.between_steps_s)
-        state.hazards += hazards.of_step(planned.step, worst, state)
-        refused += [Finding(planned, text) for text in state.hazards]
-        doubtful += [Finding(planned, text) for text in (*state.warnings, *warnings.of_step(worst, files))]
-        told = (*filters.notes_of(planned.step, state), *generator_lacks.notes_of_step(planned.step, state))
-        good_to_know += [Finding(planned, text) for text in told]
-        state.hazards.clear()
-        state.warnings.clear()
-        worst_cases.append(worst)
-        expected_steps.append(state.go_through(worst, expected_steps[-1].ends_s if expected_steps else 0.0))
-    for overload in overloads(files.amplifier, plan, worst_cases):
-        (refused if overload.will_open else doubtful).append(Finding(overload.planned, overload.text))
-    of_all = [
-        *hazards.of_files(files, unattended=unattended),
-        *hazards.of_plan(plan),
-        *resolvable_limits.unresolved(files, plan),
-    ]
-    cautions = [
-        *blind_spots.warnings_of(files, plan, worst_cases, expected_steps, unattended=unattended),
-        *warnings.of_run(files, plan, worst_cases, unattended=unattended),
-        *resolvable_limits.too_close(files, plan),
-    ]
+        way.go_through(planned)
+    way.look_at_fuses(plan)
     return Preflight(
         tuple(plan),
-        tuple(worst_cases),
-        tuple(expected_steps),
-        tuple(dict.fromkeys([*of_all, *told_once(refused)])),
-        (*cautions, *passed_limits(files, plan, expected_steps), *told_once(doubtful)),
-        (
-            *blind_spots.notes_of(files),
-            *notes.of_files(files),
-            *(notes.of_fitted_power(state.fitted) if state.fitted is not None else ()),
-            *notes.of_pace(files.bench, pace),
-            *resolvable_limits.coarse_ranges(files, plan),
-            *told_once(good_to_know),
-        ),
+        tuple(way.worst_cases),
+        tuple(way.expected_steps),
+        tuple(dict.fromkeys([*_hazards_of_run(files, plan, unattended=unattended), *told_once(way.refused)])),
+        (*_warnings_of_run(plan, way, unattended=unattended), *told_once(way.doubtful)),
+        (*_notes_of_run(plan, way), *told_once(way.good_to_know)),
     )
+
+
+def _hazards_of_run(files: Files, plan: Sequence[PlannedStep], *, unattended: bool) -> Iterator[str]:
+    yield from hazards.of_files(files, unattended=unattended)
+    yield from hazards.of_plan(plan)
+    yield from resolvable_limits.unresolved(files, plan)
+
+
+def _warnings_of_run(plan: Sequence[PlannedStep], way: _Way, *, unattended: bool) -> Iterator[str]:
+    files = way.files
+    yield from blind_spots.warnings_of(files, plan, way.worst_cases, way.expected_steps, unattended=unattended)
+    yield from warnings.of_run(files, plan, way.worst_cases, unattended=unattended)
+    yield from resolvable_limits.too_close(files, plan)
+    yield from passed_limits(files, plan, way.expected_steps)
+
+
+def _notes_of_run(plan: Sequence[PlannedStep], way: _Way) -> Iterator[str]:
+    files, state = way.files, way.state
+    yield from blind_spots.notes_of(files)
+    yield from notes.of_files(files)
+    if state.fitted is not None:
+        yield from notes.of_fitted_power(state.fitted)
+    yield from notes.of_pace(files.bench, state.pace)
+    yield from resolvable_limits.coarse_ranges(files, plan)
