@@ -13,9 +13,9 @@ from typing import TypeVar
 
 from benchctl.documents.bench_file import bench as document
 from benchctl.documents.bench_file.bench import InputsByGenerator, InputsByRelay, TurnOnByRelay, TurnOnBySupply
+from benchctl.documents.bench_file.instruments import Instrument, SupplyOutput
 from benchctl.documents.bench_file.instruments import RelayBank as RelayBankEntry
 from benchctl.documents.bench_file.instruments import Supply as SupplyEntry
-from benchctl.documents.bench_file.instruments import SupplyOutput
 from benchctl.documents.driver_file.driver import Driver
 from benchctl.documents.driver_file.generator import GeneratorDriver
 from benchctl.documents.driver_file.load import ElectronicLoadDriver, RelayBankDriver
@@ -195,17 +195,8 @@ def open_bench(
     with ExitStack() as stack:
         for name, entry in file.instruments.items():
             driver = file.drivers[name]
-            session = Session(
-                name,
-                addresses[name],
-                interlock,
-                opener=opener,
-                settings=link_settings(driver, entry),
-                questions=questions_of(driver),
-                sleep=wait,
-                owed=None if owed is None else partial(owed, name),
-                now=now,
-                ask_every_s=driver.pace.ask_every_s or 0.0,
+            session = _session(
+                name, addresses[name], driver, entry, interlock, opener=opener, sleep=wait, owed=owed, now=now
             )
             stack.callback(session.close)
             roles[name] = _greeted(file, session, driver, wait, connect=connect)
@@ -216,6 +207,33 @@ def open_bench(
             bench.open()
         stack.pop_all()
     return bench
+
+
+def _session(
+    name: str,
+    address: str,
+    driver: Driver,
+    entry: Instrument,
+    interlock: Interlock,
+    *,
+    opener: Opener,
+    sleep: Sleep,
+    owed: Callable[[str], float] | None,
+    now: Callable[[], float],
+) -> Session:
+    """The session with the instrument at an address, on a link that behaves as its driver file and its entry say."""
+    return Session(
+        name,
+        address,
+        interlock,
+        opener=opener,
+        settings=link_settings(driver, entry),
+        questions=questions_of(driver),
+        sleep=sleep,
+        owed=None if owed is None else partial(owed, name),
+        now=now,
+        ask_every_s=driver.pace.ask_every_s or 0.0,
+    )
 
 
 def _greeted(file: document.Bench, session: Session, driver: Driver, sleep: Sleep, *, connect: bool) -> Role:
