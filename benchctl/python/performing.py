@@ -61,20 +61,36 @@ def run(
     if not dry_run:
         require_acknowledgement(documents.load().bench, acknowledged_by(cautions), unattended=False)
     watcher = Watcher(tell, ask)
-    with _stopped_by_signals(watcher):
-        result = launch.run(
-            documents,
-            watcher,
-            out=runs_root() if out is None else Path(out),
-            dry_run=dry_run,
-            unattended=not dry_run and ask is None,
-            accepted=accept,
-            records=record,
-        )
+    result = _performed(
+        documents, watcher, out, dry_run=dry_run, attended=ask is not None, accepted=accept, records=record
+    )
     if report:
         leave_report(result.folder)
     raise_its_end(result)
     return open_run(result.folder)
+
+
+def _performed(
+    documents: launch.Documents,
+    watcher: Watcher,
+    out: str | Path | None,
+    *,
+    dry_run: bool,
+    attended: bool,
+    accepted: str,
+    records: bool,
+) -> launch.Result:
+    """The run, which signals stop while it goes on; a dry run needs nobody at the bench."""
+    with _stopped_by_signals(watcher):
+        return launch.run(
+            documents,
+            watcher,
+            out=runs_root() if out is None else Path(out),
+            dry_run=dry_run,
+            unattended=not dry_run and not attended,
+            accepted=accepted,
+            records=records,
+        )
 
 
 def raise_its_end(result: launch.Result) -> None:
