@@ -7,7 +7,8 @@ load.
 from __future__ import annotations
 
 from benchctl.documents.amplifier_file.amplifier import Amplifier, BridgedRating
-from benchctl.documents.bench_file.bench import Bench, BridgedWiring, InputsByGenerator
+from benchctl.documents.bench_file.bench import Bench, InputsByGenerator
+from benchctl.documents.bench_file.signals import BridgedWiring
 from benchctl.documents.sequence_file.sequence import Sequence
 from benchctl.errors import UsageError
 

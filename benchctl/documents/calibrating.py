@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-from benchctl.documents.bench_file.bench import Bench, CurrentClamp
+from benchctl.documents.bench_file.bench import Bench
 from benchctl.documents.bench_file.resistors import resistors_for
+from benchctl.documents.bench_file.signals import CurrentClamp
 from benchctl.documents.calibration_file.calibration import CalibratedResistor, Calibration
 from benchctl.documents.model.model_base import PathProblem
 from benchctl.documents.text.joined import moved

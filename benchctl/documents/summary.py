@@ -9,16 +9,7 @@ from typing import Any
 
 from benchctl.documents.amplifier_file.amplifier import Amplifier
 from benchctl.documents.amplifier_file.unit import Unit
-from benchctl.documents.bench_file.bench import (
-    Bench,
-    CurrentClamp,
-    CurrentWiring,
-    InputsByGenerator,
-    InputsByRelay,
-    TurnOnByRelay,
-    TurnOnBySupply,
-    VoltageWiring,
-)
+from benchctl.documents.bench_file.bench import Bench, InputsByGenerator, InputsByRelay, TurnOnByRelay, TurnOnBySupply
 from benchctl.documents.bench_file.by_hand import LoadsByHand
 from benchctl.documents.bench_file.instruments import (
     ElectronicLoad,
@@ -30,6 +21,7 @@ from benchctl.documents.bench_file.instruments import (
     Supply,
     Thermometer,
 )
+from benchctl.documents.bench_file.signals import CurrentClamp, CurrentWiring, VoltageWiring
 from benchctl.documents.bench_file.workshop import Workshop
 from benchctl.documents.calibration_file.calibration import (
     CalibratedClamp,

@@ -7,7 +7,8 @@ import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from benchctl.documents.bench_file.bench import Bench, CurrentClamp
+from benchctl.documents.bench_file.bench import Bench
+from benchctl.documents.bench_file.signals import CurrentClamp
 from benchctl.quantity import render
 
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
-from benchctl.documents.bench_file.bench import Bench, CurrentClamp, CurrentWiring, VoltageWiring
+from benchctl.documents.bench_file.bench import Bench
+from benchctl.documents.bench_file.signals import CurrentClamp, CurrentWiring, VoltageWiring
 
 # The fields of an answer to *IDN?: maker, model, serial number, firmware (IEEE 488.2, 10.14). Another firmware is still
 # the same instrument.

@@ -10,15 +10,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from benchctl.documents.amplifier_file.amplifier import Amplifier
-from benchctl.documents.bench_file.bench import (
-    Bench,
-    CurrentWiring,
-    InputsByGenerator,
-    InputsByRelay,
-    TurnOnByRelay,
-    TurnOnBySupply,
-    VoltageWiring,
-)
+from benchctl.documents.bench_file.bench import Bench, InputsByGenerator, InputsByRelay, TurnOnByRelay, TurnOnBySupply
 from benchctl.documents.bench_file.by_hand import LoadsByHand
 from benchctl.documents.bench_file.instruments import (
     ElectronicLoad,
@@ -30,6 +22,7 @@ from benchctl.documents.bench_file.instruments import (
     Thermometer,
 )
 from benchctl.documents.bench_file.resistors import Resistor
+from benchctl.documents.bench_file.signals import CurrentWiring, VoltageWiring
 from benchctl.documents.bench_file.simulated_instruments import InstrumentSimulations
 from benchctl.documents.bench_file.simulation import BenchSimulation
 from benchctl.documents.model.accuracy import Accuracy

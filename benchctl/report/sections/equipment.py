@@ -5,9 +5,10 @@ from __future__ import annotations
 import datetime
 from collections.abc import Iterator
 
-from benchctl.documents.bench_file.bench import Bench, CurrentClamp, CurrentWiring, VoltageWiring
+from benchctl.documents.bench_file.bench import Bench
 from benchctl.documents.bench_file.instruments import Instrument
 from benchctl.documents.bench_file.resistors import LoadResistor
+from benchctl.documents.bench_file.signals import CurrentClamp, CurrentWiring, VoltageWiring
 from benchctl.documents.model.accuracy import Accuracy, TemperatureAccuracy
 from benchctl.documents.model.origin import Origin
 from benchctl.report.reading.run_record import RunRecord

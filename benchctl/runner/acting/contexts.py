@@ -6,11 +6,12 @@ import math
 from collections.abc import Sequence
 from typing import Any
 
-from benchctl.documents.bench_file.bench import Bench, CurrentWiring, VoltageWiring
+from benchctl.documents.bench_file.bench import Bench
 from benchctl.documents.bench_file.by_hand import LoadsByHand
 from benchctl.documents.bench_file.instruments import ElectronicLoad, Multimeter, Oscilloscope, RelayBank
 from benchctl.documents.bench_file.multimeter import Point
 from benchctl.documents.bench_file.sight import terminal_point
+from benchctl.documents.bench_file.signals import CurrentWiring, VoltageWiring
 from benchctl.documents.model.accuracy import Accuracy as StatedAccuracy
 from benchctl.errors import UsageError
 from benchctl.measure.analyses.square_figures import RISE_TIMES_BANDWIDTH

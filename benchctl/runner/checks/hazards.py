@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from benchctl.documents.bench_file.bench import Bench, InputsByGenerator, SingleEndedProbe, TurnOnByHand
+from benchctl.documents.bench_file.bench import Bench, InputsByGenerator, TurnOnByHand
 from benchctl.documents.bench_file.by_hand import LoadsByHand
 from benchctl.documents.bench_file.instruments import ElectronicLoad, RelayBank
 from benchctl.documents.bench_file.offered import loaded_channels
 from benchctl.documents.bench_file.sight import seen_outputs, unwatched
+from benchctl.documents.bench_file.signals import SingleEndedProbe
 from benchctl.documents.driver_file.generator import GeneratorDriver
 from benchctl.documents.model.limits import HEATSINK, output_signal
 from benchctl.documents.sequence_file.bench_steps import CheckBench, DriveByHand, PowerOff, PowerOn, RampSupply, Set

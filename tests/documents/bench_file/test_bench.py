@@ -8,14 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from benchctl.documents.bench_file.bench import (
-    Bench,
-    CurrentClamp,
-    DifferentialProbe,
-    TurnOnByHand,
-    TurnOnByRelay,
-    TurnOnBySupply,
-)
+from benchctl.documents.bench_file.bench import Bench, TurnOnByHand, TurnOnByRelay, TurnOnBySupply
 from benchctl.documents.bench_file.instruments import ElectronicLoad, RelayBank
 from benchctl.documents.reader import load_bench
 from benchctl.errors import DocumentError
@@ -52,21 +45,6 @@ def test_a_load_is_looked_up_by_its_nominal_value(bench: Bench) -> None:
     assert two_ohm["A"].measured_ohm == 2.009
     assert two_ohm["A"].temperature_coefficient_per_k == pytest.approx(60e-6)
     assert load.resistors_for(3.0) == {}
-
-
-def test_wired_signals_bear_the_names_of_their_traces(bench: Bench) -> None:
-    wired = {name: wiring.oscilloscope for name, wiring in bench.signals.wirings()}
-    assert wired == {"output A": 1, "output B": 2, "supply current": 3, "supply voltage": 4}
-    assert bench.signals.trigger.is_external
-
-
-def test_a_probe_turns_volts_at_the_oscilloscope_into_what_it_measures(bench: Bench) -> None:
-    output, current = bench.signals.outputs["A"].probe, bench.signals.supply_current
-    assert isinstance(output, DifferentialProbe)
-    assert output.units_per_volt == 20.0
-    assert current is not None
-    assert isinstance(current.probe, CurrentClamp)
-    assert current.probe.units_per_volt == pytest.approx(100.0)  # 10 mV/A
 
 
 @pytest.mark.parametrize(

@@ -10,7 +10,7 @@ from uncertainties import UFloat
 
 from benchctl.cli.shown.calibrating.asking import SKIP, accuracy_of, choose, done, tell, value_of
 from benchctl.cli.shown.calibrating.measured import Before, Measured, causes_of, rendered_ratio
-from benchctl.documents.bench_file.bench import CurrentWiring, VoltageWiring
+from benchctl.documents.bench_file.signals import CurrentWiring, VoltageWiring
 from benchctl.documents.model.fields import PositiveAmperes, PositiveVolts
 from benchctl.errors import InstrumentError, MeasurementError
 from benchctl.launch.calibrate import Desk
