@@ -14,8 +14,9 @@ from benchctl.instruments.bench import Bench, open_bench
 from benchctl.instruments.interlock import Interlock
 from benchctl.instruments.links.recordings.replay import Replay
 from benchctl.instruments.links.recordings.traffic import Recorded, read_recording
+from benchctl.launch.opened import Opened
 from benchctl.launch.resume import kept_files
-from benchctl.launch.run import Opened, Result, RunObserver, run_on
+from benchctl.launch.run import Result, RunObserver, run_on
 from benchctl.runner.acting.run import Files
 from benchctl.runner.checks.preflight import preflight
 from benchctl.runner.plan import expand

@@ -27,7 +27,8 @@ from benchctl.documents.bench_file.bench import Bench
 from benchctl.documents.bridging import amplifier_as_tested, bench_as_tested
 from benchctl.documents.reader import load_amplifier, load_bench, load_kept_bench, load_sequence
 from benchctl.errors import PreflightRefused, UsageError
-from benchctl.launch.run import Opened, Result, RunObserver, closed_behind, opened_bench, perform
+from benchctl.launch.opened import Opened, opened_bench
+from benchctl.launch.run import Result, RunObserver, closed_behind, perform
 from benchctl.measure.method import METHOD, methods_in_words
 from benchctl.runner.acting.run import Files
 from benchctl.runner.checks.preflight import Preflight, preflight

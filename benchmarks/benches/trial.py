@@ -10,7 +10,8 @@ from scipy.optimize import OptimizeWarning
 
 from benchctl.archive.folder import RunFolder
 from benchctl.errors import BenchctlError, DocumentError, LimitTripped
-from benchctl.launch.run import Documents, opened_bench, run_on
+from benchctl.launch.opened import opened_bench
+from benchctl.launch.run import Documents, run_on
 from benchctl.runner.acting.run import Files
 from benchctl.runner.checks.preflight import Preflight, preflight
 from benchctl.runner.plan import expand

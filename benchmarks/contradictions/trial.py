@@ -9,7 +9,8 @@ from pathlib import Path
 from benchctl.archive.journal.events import CLEAN_LEVEL
 from benchctl.archive.journal.journal import read_journal
 from benchctl.archive.verify import verify
-from benchctl.launch.run import opened_bench, run_on
+from benchctl.launch.opened import opened_bench
+from benchctl.launch.run import run_on
 from benchctl.measure.agreement.reliance import HEATSINK, OUTPUT_VOLTAGE, RELIES_ON, SUPPLY_CURRENT, SUPPLY_VOLTAGE
 from benchctl.measure.budget.figure import Figure
 from benchctl.measure.budget.power import TOTAL

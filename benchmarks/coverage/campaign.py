@@ -21,7 +21,8 @@ from benchctl.clock import RealClock, VirtualClock
 from benchctl.documents.reader import load_amplifier, load_bench, load_sequence
 from benchctl.instruments.bench import Bench, open_bench
 from benchctl.instruments.interlock import Interlock
-from benchctl.launch.run import Opened, perform
+from benchctl.launch.opened import Opened
+from benchctl.launch.run import perform
 from benchctl.launch.simulated.description import describe
 from benchctl.launch.simulated.virtual_time import let_arrive
 from benchctl.library import find

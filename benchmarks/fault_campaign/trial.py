@@ -23,7 +23,8 @@ from benchctl.documents.model.model_base import Source
 from benchctl.documents.reader import load_amplifier, read
 from benchctl.documents.sequence_file.sequence import Sequence as SequenceFile
 from benchctl.errors import BenchctlError
-from benchctl.launch.run import Opened, Result, opened_bench, run_on
+from benchctl.launch.opened import Opened, opened_bench
+from benchctl.launch.run import Result, run_on
 from benchctl.runner.acting.run import Files
 from benchctl.runner.checks.preflight import preflight
 from benchctl.runner.plan import expand

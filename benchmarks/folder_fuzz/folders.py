@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from benchctl.errors import OperatorStop
-from benchctl.launch.run import opened_bench, run_on
+from benchctl.launch.opened import opened_bench
+from benchctl.launch.run import run_on
 from benchctl.runner.acting.run import Run
 from benchctl.runner.checks.preflight import Preflight, preflight
 from benchctl.runner.plan import PlannedStep, expand

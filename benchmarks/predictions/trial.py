@@ -15,7 +15,8 @@ from benchctl.archive.journal.journal import read_journal
 from benchctl.fit.prediction.asked import Predicted
 from benchctl.fit.prediction.beside import MEASURED_IN, beside, entries_in, examined_without, predicted_there
 from benchctl.fit.reading.taking import read_run
-from benchctl.launch.run import Documents, at_measured_pace, opened_bench, run_on
+from benchctl.launch.opened import opened_bench
+from benchctl.launch.run import Documents, at_measured_pace, run_on
 from benchctl.library import find
 from benchctl.quantity import render
 from benchctl.runner.checks.preflight import preflight

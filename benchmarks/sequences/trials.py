@@ -14,7 +14,8 @@ from benchctl.archive.folder import RunFolder
 from benchctl.archive.journal.journal import Event, read_journal
 from benchctl.documents.reader import load_amplifier, load_bench, load_sequence
 from benchctl.errors import BenchctlError, PreflightRefused
-from benchctl.launch.run import Documents, at_measured_pace, opened_bench, run_on
+from benchctl.launch.opened import opened_bench
+from benchctl.launch.run import Documents, at_measured_pace, run_on
 from benchctl.measure.budget.words import verdicts_in_words
 from benchctl.quantity import render
 from benchctl.runner.checks.preflight import Preflight, preflight

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from benchctl.launch.run import opened_bench, run_on
+from benchctl.launch.opened import opened_bench
+from benchctl.launch.run import run_on
 from benchctl.runner.checks.preflight import preflight
 from benchctl.runner.plan import expand
 from benchmarks.fault_campaign.trial import files_with

@@ -10,7 +10,8 @@ from benchctl.archive.folder import RunFolder
 from benchctl.archive.journal.journal import Event, read_journal
 from benchctl.cli.shown.closing_line import last_lines
 from benchctl.errors import BenchctlError
-from benchctl.launch.run import Opened, Result, opened_bench, run_on
+from benchctl.launch.opened import Opened, opened_bench
+from benchctl.launch.run import Result, run_on
 from benchctl.runner.acting.run import Files, Run
 from benchctl.runner.checks.preflight import preflight
 from benchctl.runner.plan import PlannedStep, expand

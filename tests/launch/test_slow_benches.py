@@ -8,7 +8,8 @@ import pytest
 
 from benchctl.archive.journal.journal import read_journal
 from benchctl.guard.sampler import SAMPLING_PERIOD_S
-from benchctl.launch.run import Documents, Result, at_measured_pace, opened_bench, run_on
+from benchctl.launch.opened import opened_bench
+from benchctl.launch.run import Documents, Result, at_measured_pace, run_on
 from benchctl.runner.checks.preflight import Preflight, preflight
 from benchctl.runner.plan import expand
 from benchctl.simulator.true_records import TrueRecords

@@ -13,7 +13,7 @@ import pytest
 
 from benchctl.documents.bench_file.bench import Bench
 from benchctl.errors import PreflightRefused
-from benchctl.launch.run import opened_bench
+from benchctl.launch.opened import opened_bench
 from benchctl.launch.simulated.serving import served
 from benchctl.runner.acting.run import Files
 from tests.ports import free_port
