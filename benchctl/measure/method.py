@@ -148,6 +148,11 @@ CHANGES: Mapping[int, tuple[Change, ...]] = {
             "for any shape",
             ("output_peak", "crest_factor"),
         ),
+        Change(
+            "a time constant is told where its U is at most a tenth of it, not a fifth; near the limit those were told "
+            "that noise had made too short",
+            ("droop_time_constant",),
+        ),
     ),
 }
 METHOD = max(CHANGES)
