@@ -63,6 +63,8 @@ class FittedPowers:
         burst = twin.clean_burst(at, 1, 0.0)
         power = max((each for each in tone if each.name == "continuous_power"), key=lambda each: each.value)
         current = next(each for each in tone if each.name == "supply_current")
+        if current.value <= idle_a(self.amplifier, supply_v):
+            return None  # no more than at rest by the plate, so nothing is left that the drive could be said to take
         burst_w = 0.0 if isinstance(burst, Refused) else max(each.value + each.expanded_uncertainty for each in burst)
         return self._power(load_ohm, supply_v, power, current, burst_w)
 
