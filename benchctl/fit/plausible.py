@@ -26,17 +26,18 @@ standard uncertainty, set after trials on simulated amplifiers."""
 
 PATH_H = 3e-6
 """Inductance of leads, about 1 uH for a metre of a pair, and of a supply that gives way for a moment; a standard
-uncertainty (common practice)."""
+uncertainty, set after trials on simulated benches."""
 
 CLAMP_S = 8e-6
-"""By which a current clamp is late, as one of 20 kHz is; a standard uncertainty (common practice)."""
+"""By which a current clamp is late, as one of 20 kHz is; a standard uncertainty, set after trials on
+simulated benches."""
 
 INNER_OHM = 5e-3
-"""By which an ampere lowers what a supply holds; a standard uncertainty (common practice)."""
+"""By which an ampere lowers what a supply holds; a standard uncertainty, set after trials on simulated benches."""
 
 MORE_DC_V = 0.1
 """By which dc under a tone may differ from dc at rest: what a generator adds, and what crossover swallows at rest; a
-standard uncertainty (common practice)."""
+standard uncertainty, set after trials on simulated benches."""
 
 PHASE_RAD = 0.02
 USUAL_PATH_OHM = 5e-3
