@@ -1,8 +1,8 @@
 """The fit of one run: from closed forms, in rounds of finer and finer weight, to what is told and how well.
 
 Rounds: at first every noise is taken many times as large as it is, so that a start that is far off leads there by large
-steps; then as it is. A rail that swings within the cycle and one that follows its means are both tried, and the nearer
-one is kept. Where an item fits worse than chance allows, its noise is taken as large as its
+steps; then as it is. A rail that swings within the cycle and one that follows its means are both tried so, and the one
+that comes nearer goes on alone. Where an item fits worse than chance allows, its noise is taken as large as its
 misfit, so that no interval is narrower than the model deserves; an item that stands out from all others is left out,
 and that is said.
 """
@@ -70,6 +70,7 @@ class Fitted:
 
     Attributes:
         parameters: and `solution`, their coordinates with covariance.
+        scaled: the factor that the solution took on the noise of each value.
         misfits: of all items, the ones that were left out too.
         left_out: items that stood out from the others.
     """
@@ -79,6 +80,7 @@ class Fitted:
     forward: Forward
     parameters: Parameters
     solution: Solution
+    scaled: Samples
     misfits: tuple[Misfit, ...]
     left_out: tuple[Misfit, ...]
 
@@ -111,9 +113,9 @@ def fit(run: RunTaken) -> Fitted:
     left_out: list[Misfit] = []
     while len(left_out) < MOST_LEFT_OUT and (worst := _standing_out(fitted.misfits, left_out)) is not None:
         left_out.append(worst)
-        fitted = replace(fitted, solution=_again(fitted, left_out))
+        fitted = _again(fitted, left_out)
         fitted = replace(fitted, misfits=_misfits(fitted.forward, fitted.solution.coordinates))
-    return replace(fitted, solution=_again(fitted, left_out), left_out=tuple(left_out))
+    return replace(_again(fitted, left_out), left_out=tuple(left_out))
 
 
 def _ways(kind: Kind) -> tuple[bool, ...]:
@@ -149,14 +151,20 @@ def _fitted(run: RunTaken) -> Fitted:
 
     begun = parameters.coordinates({"knee": FIRST_KNEE})
     ways = [forward_of(replace(kind, averaged=averaged)) for averaged in _ways(kind)]
-    solution, forward = min(((_in_rounds(way, begun), way) for way in ways), key=lambda each: each[0].cost)
-    return Fitted(run, forward.kind, forward, parameters, solution, _misfits(forward, solution.coordinates), ())
+    coarse, forward = min(((_in_rounds(way, begun), way) for way in ways), key=lambda each: each[0].cost)
+    # What fits so badly that it shows even here counts little from here on, or it would lead the others astray.
+    scaled = _scaled(forward, _misfits(forward, coarse.coordinates), ())
+    solution = _round(forward, coarse.coordinates, scaled)
+    misfits = _misfits(forward, solution.coordinates)
+    return Fitted(run, forward.kind, forward, parameters, solution, scaled, misfits, ())
 
 
 def _in_rounds(forward: Forward, start: Samples) -> Solution:
+    """Near the end, with every noise still taken larger than it is."""
     for factor, near in ROUNDS:
-        start = _round(forward, start, np.full(forward.values, factor), near).coordinates
-    return _round(forward, start, np.ones(forward.values))
+        found = _round(forward, start, np.full(forward.values, factor), near)
+        start = found.coordinates
+    return found
 
 
 def _round(forward: Forward, start: Samples, scaled: Samples, near: float = ARRIVED) -> Solution:
@@ -169,17 +177,23 @@ def _round(forward: Forward, start: Samples, scaled: Samples, near: float = ARRI
     )
 
 
-def _again(fitted: Fitted, left_out: Sequence[Misfit]) -> Solution:
+def _again(fitted: Fitted, left_out: Sequence[Misfit]) -> Fitted:
     """From where it is, without what stands out, and with the noise of what fits badly as large as its misfit."""
-    forward = fitted.forward
-    scaled = np.ones(forward.values)
-    for rows, misfit in zip(forward.rows, fitted.misfits, strict=True):
+    scaled = _scaled(fitted.forward, fitted.misfits, left_out)
+    if (scaled == fitted.scaled).all():
+        return fitted
+    solution = _round(fitted.forward, fitted.solution.coordinates, scaled)
+    return replace(fitted, solution=solution, scaled=scaled)
+
+
+def _scaled(forward: Forward, misfits: Sequence[Misfit], left_out: Sequence[Misfit]) -> Samples:
+    """A factor on the noise of each value."""
+    found = np.ones(forward.values)
+    for rows, misfit in zip(forward.rows, misfits, strict=True):
         out = any(misfit.is_same(other) for other in left_out)
         factor = LEFT_OUT if out else np.sqrt(max(misfit.mean_square, 1.0)) if misfit.is_beyond_chance else 1.0
-        scaled[rows.start : rows.stop] = factor
-    if not left_out and (scaled == 1.0).all():
-        return fitted.solution
-    return _round(forward, fitted.solution.coordinates, scaled)
+        found[rows.start : rows.stop] = factor
+    return found
 
 
 def _misfits(forward: Forward, coordinates: Samples) -> tuple[Misfit, ...]:

@@ -5,7 +5,7 @@ gain                    slope of the output over what is asked for, where it is 
 path resistance         fall of the voltage at the terminals over rise of the supply's current
 n/eta                   rise of the supply's current over rise of the load on the rails
 headroom, Reff          a straight line of clip levels over the load on the rails, first and last cycles
-C                       time constant of the fall within a burst, over Reff
+C                       time constant of the supply's current after a burst, or of the fall within it, over Reff
 R                       Reff without what the supply's path adds, Rp n²/eta
 ======================  ==================================================================================
 """
@@ -71,13 +71,14 @@ def starts(takes: Sequence[Take], channels: Sequence[str], kind: Kind, nominal_v
     at_nominal = nominal_v / float(np.mean([take.supply_v for take in tones]))
     reflected_ohm = 0.0 if kind.regulated else path_ohm * input_ratio * headroom_v / nominal_v
     stiffness_ohm = max(fall_ohm - reflected_ohm, fall_ohm / 5.0)
+    constant_s = _HELD_S if kind.regulated else _recovery_s(tones) or _time_constant(clips, headroom_v, fall_ohm)
     return found | {
         "idle_a": max(idle_a, 1e-3),
         "path_ohm": path_ohm,
         "headroom_v": headroom_v * (1.0 if kind.regulated else at_nominal),
         "input_ratio": input_ratio,
         "stiffness_ohm": stiffness_ohm,
-        "reservoir_f": (_HELD_S if kind.regulated else _time_constant(clips, headroom_v, fall_ohm)) / fall_ohm,
+        "reservoir_f": constant_s / fall_ohm,
     }
 
 
@@ -180,6 +181,24 @@ def _input_ratio(tones: Sequence[Take], channels: Sequence[str], kind: Kind, idl
     usual = headroom_v / tones[0].supply_v * 1.1 if tones else _USUAL_RATIO
     ratio = float(np.median(found)) if found else usual
     return ratio if ratio > 0.0 else usual
+
+
+def _recovery_s(tones: Sequence[Take]) -> float | None:
+    """The time constant with which the supply's current falls after a burst; None where no record shows it.
+
+    Of a charge that flows off exponentially the part exp(-t/tau) is left after a time t, here that of the first bin.
+    """
+    found = []
+    for take in tones:
+        edges_s = take.instants.after_s
+        if take.shape != "burst" or CURRENT not in take.items or len(edges_s) < 3:
+            continue
+        values = take.items[CURRENT].values
+        charges = (values[1 - len(edges_s) :] - values[0]) * np.diff(edges_s)
+        left = float(charges[1:].sum()) / float(charges.sum()) if charges.sum() > 0.0 else 0.0
+        if 0.0 < left < 1.0:
+            found.append(-float(edges_s[1]) / math.log(left))
+    return float(np.median(found)) if found else None
 
 
 def _time_constant(clips: Sequence[Clip], headroom_v: float, fall_ohm: float) -> float:
