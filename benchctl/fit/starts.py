@@ -71,7 +71,7 @@ def starts(takes: Sequence[Take], channels: Sequence[str], kind: Kind, nominal_v
     at_nominal = nominal_v / float(np.mean([take.supply_v for take in tones]))
     reflected_ohm = 0.0 if kind.regulated else path_ohm * input_ratio * headroom_v / nominal_v
     stiffness_ohm = max(fall_ohm - reflected_ohm, fall_ohm / 5.0)
-    constant_s = _HELD_S if kind.regulated else _recovery_s(tones) or _time_constant(clips, headroom_v, fall_ohm)
+    constant_s = _HELD_S if kind.regulated else recovery_s(tones) or _time_constant(clips, headroom_v, fall_ohm)
     return found | {
         "idle_a": max(idle_a, 1e-3),
         "path_ohm": path_ohm,
@@ -183,7 +183,7 @@ def _input_ratio(tones: Sequence[Take], channels: Sequence[str], kind: Kind, idl
     return ratio if ratio > 0.0 else usual
 
 
-def _recovery_s(tones: Sequence[Take]) -> float | None:
+def recovery_s(tones: Sequence[Take]) -> float | None:
     """The time constant with which the supply's current falls after a burst; None where no record shows it.
 
     Of a charge that flows off exponentially the part exp(-t/tau) is left after a time t, here that of the first bin.

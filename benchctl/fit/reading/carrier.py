@@ -41,6 +41,11 @@ def clear_of(band_hz: float | None) -> float:
     return 0.0 if band_hz is None else RINGING / (TIMES_BAND * band_hz)
 
 
+def samples_apart(interval_s: float, band_hz: float | None) -> int:
+    """So many samples apart the low-pass of `without_carrier` leaves no noise in common."""
+    return 1 if band_hz is None else max(round(1.0 / (2.0 * TIMES_BAND * band_hz * interval_s)), 1)
+
+
 def without_carrier(capture: Capture, band_hz: float | None, tone_hz: float, quiet_from_s: float) -> Capture:
     """The record without its carrier; as it is of an amplifier that has none (`band_hz` None).
 

@@ -16,7 +16,7 @@ from benchctl.archive.journal.journal import Event, read_journal
 from benchctl.documents.amplifier_file.amplifier import Amplifier
 from benchctl.documents.reader import load_amplifier
 from benchctl.errors import ArchiveError, MeasurementError
-from benchctl.fit.reading.carrier import clear_of, without_carrier
+from benchctl.fit.reading.carrier import clear_of, samples_apart, without_carrier
 from benchctl.fit.reading.items import (
     CURRENT,
     METER_CURRENT,
@@ -52,6 +52,9 @@ from benchctl.quantity import render
 
 QUIET_AFTER_S = 1e-3
 """After a burst, until its end has gone through the output's filter."""
+
+RESTING_HZ = 1000.0
+"""Of a tone that does not play."""
 
 _READINGS = {"supply_current": METER_CURRENT, "supply_voltage": METER_VOLTAGE}
 
@@ -101,10 +104,11 @@ def read_run(folder: RunFolder) -> RunTaken:
     entries = entries_of(events)
     takes: list[Take] = []
     points = POINTS_OF_HELD if amplifier.rails == "regulated" else POINTS
+    band_hz = _band_of(entries)
     left_out = list(_ending(events))
     for entry in entries:
         try:
-            takes += _takes_of(folder, entry, points)
+            takes += _takes_of(folder, entry, points, band_hz)
         except MeasurementError as error:
             left_out.append(f"{entry.step}: {error}")
     without = limited(takes)
@@ -148,17 +152,26 @@ def _bench_of(entries: Sequence[FiguresEntry]) -> Bench:
     )
 
 
-def _takes_of(folder: RunFolder, entry: FiguresEntry, points: int) -> Iterator[Take]:
+def _band_of(entries: Sequence[FiguresEntry]) -> float | None:
+    """Up to where the outputs of a class D amplifier count; None of one that has no carrier."""
+    contexts = (context_of(entry) for entry in entries)
+    bands_hz = (each.low_pass_hz for each in contexts if isinstance(each, BurstContext | ContinuousContext))
+    return next((band_hz for band_hz in bands_hz if band_hz is not None), None)
+
+
+def _takes_of(folder: RunFolder, entry: FiguresEntry, points: int, band_hz: float | None) -> Iterator[Take]:
     context = context_of(entry)
     if entry.analysis == "burst" and isinstance(context, BurstContext):
         for file in dict.fromkeys(entry.captures[role] for role in ("clean", "full") if role in entry.captures):
             yield _burst(folder, entry, context, file, points)
     elif entry.analysis == "continuous" and isinstance(context, ContinuousContext):
         if "rest" in entry.captures:
-            yield _rest(folder, entry, context, entry.captures["rest"], {}, loads=True)
+            yield _rest(folder, entry, context, entry.captures["rest"], {}, band_hz=band_hz, loads=True)
         yield _steady(folder, entry, context, entry.captures["continuous"], points)
     elif entry.analysis == "idle" and isinstance(context, IdleContext):
-        yield _rest(folder, entry, context, entry.captures["idle"], entry.named_readings(), loads=False)
+        yield _rest(
+            folder, entry, context, entry.captures["idle"], entry.named_readings(), band_hz=band_hz, loads=False
+        )
 
 
 def _burst(folder: RunFolder, entry: FiguresEntry, context: BurstContext, file: str, points: int) -> Take:
@@ -166,10 +179,11 @@ def _burst(folder: RunFolder, entry: FiguresEntry, context: BurstContext, file: 
     quiet_s = context.cycles / context.frequency_hz + QUIET_AFTER_S
     capture = without_carrier(capture, context.low_pass_hz, context.frequency_hz, quiet_s)
     instants = burst_instants(capture, context.frequency_hz, context.cycles, clear_of(context.low_pass_hz), points)
+    apart = samples_apart(capture.interval_s, context.low_pass_hz)
     scales = _scales(capture, context.accuracy)
     conditions = entry.captured.get(file, entry.conditions)
     driven = conditions.driven or capture.channels
-    items = outputs_of(capture, instants, scales, capture.channels) | supply_bins(capture, instants, scales)
+    items = outputs_of(capture, instants, scales, capture.channels, apart) | supply_bins(capture, instants, scales)
     return Take(
         file=file,
         name=f"burst of {context.cycles} {'cycle' if context.cycles == 1 else 'cycles'} {_at(conditions)}",
@@ -186,7 +200,7 @@ def _burst(folder: RunFolder, entry: FiguresEntry, context: BurstContext, file: 
         items=items,
         heatsink_c=_heatsink(entry),
         taken_s=capture.taken_s,
-        tops=_tops(capture, phases, context.frequency_hz, context.cycles),
+        tops=_tops(capture, phases, context.frequency_hz, apart, context.cycles),
     )
 
 
@@ -194,9 +208,10 @@ def _steady(folder: RunFolder, entry: FiguresEntry, context: ContinuousContext, 
     capture = load_capture(folder.inside(file))
     capture = without_carrier(capture, context.low_pass_hz, context.frequency_hz, 0.0)
     instants = steady_instants(capture, context.frequency_hz, clear_of(context.low_pass_hz), points)
+    apart = samples_apart(capture.interval_s, context.low_pass_hz)
     scales = _scales(capture, context.accuracy)
     conditions = entry.captured.get(file, entry.conditions)
-    items = outputs_of(capture, instants, scales, capture.channels)
+    items = outputs_of(capture, instants, scales, capture.channels, apart)
     phases = _phases(items, instants.nodes_s[instants.sampled], context.frequency_hz)
     items |= {signal: whole_mean(capture, scales[signal]) for signal in (CURRENT, VOLTAGE) if signal in scales}
     items |= _meters(entry.named_readings(), context)
@@ -216,7 +231,7 @@ def _steady(folder: RunFolder, entry: FiguresEntry, context: ContinuousContext, 
         items=items,
         heatsink_c=_heatsink(entry),
         taken_s=capture.taken_s,
-        tops=_tops(capture, phases, context.frequency_hz, 0),
+        tops=_tops(capture, phases, context.frequency_hz, apart),
     )
 
 
@@ -227,6 +242,7 @@ def _rest(
     file: str,
     readings: Mapping[str, Sequence[float]],
     *,
+    band_hz: float | None,
     loads: bool,
 ) -> Take:
     capture = load_capture(folder.inside(file))
@@ -237,7 +253,7 @@ def _rest(
         file=file,
         name=f"rest before the tone {_at(conditions)}" if loads else f"idle {_at(conditions)}",
         shape="rest",
-        frequency_hz=1000.0,
+        frequency_hz=RESTING_HZ,
         level_v=0.0,
         supply_v=_supply_of(conditions, file),
         driven=(),
@@ -246,7 +262,7 @@ def _rest(
         loads=context.loads if is_loaded and isinstance(context, ContinuousContext) else {},
         instants=NO_INSTANTS,
         phases={},
-        items={signal: _at_rest(capture, scale) for signal, scale in scales.items()} | _meters(readings, context),
+        items=_at_rest(capture, scales, band_hz) | _meters(readings, context),
         heatsink_c=_heatsink(entry),
         taken_s=capture.taken_s,
     )
@@ -260,8 +276,13 @@ def _scales(capture: Capture, accuracy: Mapping[str, Sequence[Accuracy]]) -> dic
     }
 
 
-def _at_rest(capture: Capture, scale: Scale) -> Item:
-    return resting_mean(capture, scale) if scale.signal.startswith(OUTPUT) else whole_mean(capture, scale)
+def _at_rest(capture: Capture, scales: Mapping[str, Scale], band_hz: float | None) -> dict[str, Item]:
+    heard = without_carrier(capture, band_hz, RESTING_HZ, capture.start_s)
+    apart = samples_apart(capture.interval_s, band_hz)
+    return {
+        signal: resting_mean(capture, scale, heard, apart) if signal.startswith(OUTPUT) else whole_mean(capture, scale)
+        for signal, scale in scales.items()
+    }
 
 
 def _meters(readings: Mapping[str, Sequence[float]], context: IdleContext) -> dict[str, Item]:
@@ -294,7 +315,9 @@ def _phases(items: Mapping[str, Item], times_s: Samples, frequency_hz: float) ->
     }
 
 
-def _tops(capture: Capture, phases: Mapping[str, float], frequency_hz: float, burst_cycles: int) -> dict[str, Tops]:
+def _tops(
+    capture: Capture, phases: Mapping[str, float], frequency_hz: float, apart: int, burst_cycles: int = 0
+) -> dict[str, Tops]:
     """Of every output; of a burst from its trigger to its end."""
     times_s = capture.start_s + capture.interval_s * np.arange(capture.samples)
     end_s = burst_cycles / frequency_hz if burst_cycles else math.inf
@@ -303,7 +326,7 @@ def _tops(capture: Capture, phases: Mapping[str, float], frequency_hz: float, bu
     for channel, phase in phases.items():
         trace = capture.trace(f"{OUTPUT}{channel}")
         turns = times_s[plays] * frequency_hz + phase / (2.0 * math.pi)
-        tops = tops_of(turns, trace.values()[plays], noise_of_a_sample(trace), burst_cycles)
+        tops = tops_of(turns, trace.values()[plays], noise_of_a_sample(trace, apart), burst_cycles)
         if tops is not None:
             found[channel] = tops
     return found

@@ -130,21 +130,21 @@ def _root_of_squares(values: Iterable[float]) -> float:
 
 
 def outputs_of(
-    capture: Capture, instants: Instants, scales: Mapping[str, Scale], channels: Sequence[str]
+    capture: Capture, instants: Instants, scales: Mapping[str, Scale], channels: Sequence[str], apart: int = 1
 ) -> dict[str, Item]:
-    """Output voltages at the instants."""
+    """Output voltages at the instants; `apart` as for `noise_of_a_sample`."""
     return {
-        f"{OUTPUT}{channel}": _points(capture, instants, scales[f"{OUTPUT}{channel}"])
+        f"{OUTPUT}{channel}": _points(capture, instants, scales[f"{OUTPUT}{channel}"], apart)
         for channel in channels
         if f"{OUTPUT}{channel}" in capture.traces and f"{OUTPUT}{channel}" in scales
     }
 
 
-def _points(capture: Capture, instants: Instants, scale: Scale) -> Item:
+def _points(capture: Capture, instants: Instants, scale: Scale, apart: int) -> Item:
     trace = capture.trace(scale.signal)
     places = _places(capture, instants.nodes_s[instants.sampled])
     values = trace.values()[places]
-    return Item(scale.signal, values, np.full(len(values), noise_of_a_sample(trace)), scale)
+    return Item(scale.signal, values, np.full(len(values), noise_of_a_sample(trace, apart)), scale)
 
 
 def supply_bins(capture: Capture, instants: Instants, scales: Mapping[str, Scale]) -> dict[str, Item]:
@@ -190,10 +190,21 @@ def whole_mean(capture: Capture, scale: Scale) -> Item:
     return Item(scale.signal, np.array([trace.values().mean()]), np.array([noise]), scale)
 
 
-def resting_mean(capture: Capture, scale: Scale) -> Item:
-    """The dc of an output at rest, which moves a little with the temperature inside."""
+def resting_mean(capture: Capture, scale: Scale, heard: Capture, apart: int) -> Item:
+    """The dc of an output at rest, which moves a little with the temperature inside.
+
+    Args:
+        heard: the record without the carrier of a class D amplifier, which is no noise of a mean, though it averages
+            the steps of the converter out.
+        apart: as for `noise_of_a_sample`, of that.
+    """
     found = whole_mean(capture, scale)
-    return replace(found, noise=np.hypot(found.noise, DC_MOVES_V + DC_MOVES * np.abs(found.values)))
+    trace = capture.trace(scale.signal)
+    noise = found.noise
+    if apart > 1 and noise_of_a_sample(trace) >= _QUIET_STEPS * trace.step:
+        of_one = noise_of_a_sample(heard.trace(scale.signal), apart)
+        noise = np.hypot(of_one / math.sqrt(capture.samples / apart), _LEAST_OF_STEP * trace.step)
+    return replace(found, noise=np.hypot(noise, DC_MOVES_V + DC_MOVES * np.abs(found.values)))
 
 
 def _mean(values: Samples) -> float:
@@ -206,9 +217,13 @@ def _places(capture: Capture, times_s: Samples) -> NDArray[np.int64]:
     return np.clip(places, 0, capture.samples - 1)
 
 
-def noise_of_a_sample(trace: Trace) -> float:
-    """From what neighbours differ by beyond a cubic, with the steps of the converter in it."""
-    values = trace.values()[-4096:]
+def noise_of_a_sample(trace: Trace, apart: int = 1) -> float:
+    """From what neighbours differ by beyond a cubic, with the steps of the converter in it.
+
+    `apart`: so many samples apart values count as neighbours, for those that a low-pass has made alike differ by too
+    little.
+    """
+    values = trace.values()[-4096 * apart :: apart]
     fourth = np.diff(values, 4)
     # The mean size, which a few corners in the signal move little; 70 is the sum of the squares of 1, 4, 6, 4, 1.
     seen = float(np.mean(np.abs(fourth))) * math.sqrt(math.pi / 2.0) / math.sqrt(70.0) if fourth.size else 0.0
