@@ -24,6 +24,14 @@ def test_a_draw_is_a_pair_of_files_that_are_read_and_repeats(tmp_path: Path, bas
     assert drawn(base, 8, tmp_path).truths != first.truths
 
 
+def test_hum_at_an_open_input_carries_dc_through_the_crossover(tmp_path: Path) -> None:
+    """12 mV less a zone of 4 mV are 8 mV; under a hum of 20 mV nearly all of the 12 mV come out."""
+    dc_v = {bench: drawn("kx240", 7, tmp_path, bench).truths["dc", "A"] for bench in BENCHES_DRAWN}
+    assert dc_v["12 bits"] == pytest.approx(0.008)
+    assert dc_v["12 bits, untidy"] == pytest.approx(0.008)
+    assert 0.010 < dc_v["8 bits, untidy"] < 0.012
+
+
 def test_the_interval_of_a_share_is_that_of_clopper_and_pearson() -> None:
     """In closed form where all of n are inside: from (0.005)^(1/n) to 1."""
     assert interval(12, 12) == (pytest.approx(0.005 ** (1 / 12)), 1.0)
