@@ -43,6 +43,10 @@ SHORT_STEP_S = 0.002
 RAMP_STEP_S = 0.01
 """Length of a step while a converter starts softly."""
 
+HELD_LONGER = 2.0
+"""While the voltage of a supply recovers, rails that swing are followed for so many times as long as it held last: what
+lies behind its next step would be followed in vain."""
+
 REMEMBERED_S = 0.1
 """How far back read-backs may average."""
 
@@ -98,7 +102,7 @@ class PhysicalBench:
         self.history = History()
         self._watchers: list[Watcher] = []
         self._heat_seconds = self._heatsink_w = self._lead_w = 0.0
-        self._slew_s = self._gain_s = math.inf
+        self._slew_s = self._gain_s = self._held_s = math.inf
         self._loads_w = [0.0 for _ in description.plate.channels]
         self._follower = RailFollower()
         self._seen: _Terminals | None = None
@@ -157,6 +161,8 @@ class PhysicalBench:
         end_s = min(now_s, signals.until_s, self._next_look_s())
         if output.recovery is not None and not swings(circuit):
             end_s = min(end_s, self.time_s + output.holds_s(self._terminals(circuit).supply.current_a))
+        elif output.recovery is not None:
+            end_s = min(end_s, self.time_s + HELD_LONGER * self._held_s)
         run = self._curve(circuit, tone, end_s - self.time_s)
         for sooner_s in (run.departs_s(self._noticeable), self._recovers_s(circuit, run, tone)):
             if sooner_s is not None and sooner_s < run.seconds:
@@ -165,6 +171,7 @@ class PhysicalBench:
         self.meters.add(run.flows, run.seconds)
         if output.recovery is not None:
             output.recover(run.seconds, run.mean_supply_a)
+            self._held_s = run.seconds
         self.history.append(Stretch(self.time_s, run, tone, self._pulse(), self._charging(run)))
         self.time_s, self.rails = end_s, run.end
 

@@ -25,12 +25,14 @@ class Charging:
         terminal_v: at the amplifier's terminals.
         charge_a: into each rail.
         slope_s: how it falls with the voltage of its own rail, A/V, positive.
+        across_s: how it rises with the voltage of the other rail, A/V; of one row, and 0 where only one is followed.
     """
 
     terminal_v: Samples
     supply_a: Samples
     charge_a: Samples
     slope_s: Samples
+    across_s: Samples
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,7 +61,7 @@ def _idle(converter: Converter, source: Source, behind_v: Samples) -> Charging:
     terminal_v = 0.0 if starved else source.voltage_v - source.path_ohm * small_a
     nothing = np.zeros_like(behind_v)
     flat = np.ones(behind_v.shape[1])
-    return Charging(terminal_v * flat, min(small_a, source.limit_a) * flat, nothing, nothing)
+    return Charging(terminal_v * flat, min(small_a, source.limit_a) * flat, nothing, nothing, 0.0 * flat)
 
 
 def _at_constant_voltage(converter: Converter, source: Source, behind_v: Samples, windings: Windings) -> Charging:
@@ -85,7 +87,8 @@ def _unregulated(converter: Converter, source: Source, behind_v: Samples, windin
             break
         conducts &= charge_a >= 0
     supply_a = (ratios * charge_a).sum(axis=0) / converter.efficiency + converter.small_stages_a
-    return Charging(terminal_v, supply_a, charge_a, paths_s * (1 - reflected * ratios * paths_s / loaded))
+    slope_s = paths_s * (1 - reflected * ratios * paths_s / loaded)
+    return Charging(terminal_v, supply_a, charge_a, slope_s, _across(reflected * paths_s, ratios * paths_s, loaded))
 
 
 def _regulated(converter: Converter, source: Source, behind_v: Samples, windings: Windings) -> Charging:
@@ -97,7 +100,7 @@ def _regulated(converter: Converter, source: Source, behind_v: Samples, windings
     root = unloaded_v**2 - 4 * source.path_ohm * taken_w
     terminal_v = np.where(root >= 0, (unloaded_v + np.sqrt(np.maximum(root, 0.0))) / 2, 0.0)
     supply_a = taken_w / np.maximum(terminal_v, 1e-9) + converter.small_stages_a
-    return Charging(terminal_v, supply_a, charge_a, (charge_a > 0) / windings.ohm)
+    return Charging(terminal_v, supply_a, charge_a, (charge_a > 0) / windings.ohm, np.zeros_like(terminal_v))
 
 
 def _at_constant_current(converter: Converter, source: Source, behind_v: Samples, windings: Windings) -> Charging:
@@ -106,7 +109,7 @@ def _at_constant_current(converter: Converter, source: Source, behind_v: Samples
     left_a = source.limit_a - converter.small_stages_a
     if left_a <= 0:
         nothing = np.zeros_like(behind_v)
-        return Charging(0.0 * flat, source.limit_a * flat, nothing, nothing)
+        return Charging(0.0 * flat, source.limit_a * flat, nothing, nothing, 0.0 * flat)
     ratios = converter.ratio * windings.part
     conducts = np.ones(behind_v.shape, dtype=np.bool_)
     while True:
@@ -118,7 +121,13 @@ def _at_constant_current(converter: Converter, source: Source, behind_v: Samples
             break
         conducts &= charge_a >= 0
     slope_s = paths_s * (1 - ratios**2 * paths_s / loaded_s)
-    return Charging(terminal_v, source.limit_a * flat, charge_a, slope_s)
+    across_s = _across(ratios * paths_s, ratios * paths_s, loaded_s)
+    return Charging(terminal_v, source.limit_a * flat, charge_a, slope_s, across_s)
+
+
+def _across(raising: Samples, raised: Samples, loaded: Samples) -> Samples:
+    """What one rail's voltage gives the other through the terminals that they share."""
+    return np.asarray(raising[0] * raised[-1] / loaded) if len(raised) == 2 else np.zeros_like(loaded)
 
 
 def _mixed(first: NDArray[np.bool_], yes: Charging, no: Charging) -> Charging:
@@ -128,4 +137,5 @@ def _mixed(first: NDArray[np.bool_], yes: Charging, no: Charging) -> Charging:
         np.where(first, yes.supply_a, no.supply_a),
         np.where(first, yes.charge_a, no.charge_a),
         np.where(first, yes.slope_s, no.slope_s),
+        np.where(first, yes.across_s, no.across_s),
     )

@@ -12,6 +12,7 @@ Below it the rails are followed at 128 instants of a cycle, and in the steady st
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from functools import lru_cache
 
 import numpy as np
@@ -118,7 +119,8 @@ class RailFollower:
             cycle = self._cycle(circuit, rails, worth=to_s - from_s > period_s)
             if cycle is not None and _near(cycle.reservoirs_at(turned * period_s), rails):
                 return TracedStep(from_s, to_s, cycle, turned * period_s, repeats=True, circuit=circuit)
-        return self._window(circuit, rails, turned, from_s, to_s)
+        window = self._window(circuit, rails, turned, from_s, to_s)
+        return window if circuit.moves else _repeated(window, rails, period_s, to_s)
 
     def _cycle(self, circuit: Circuit, near: Rails, *, worth: bool) -> Trace | None:
         """The cycle that repeats, if it is known or `worth` being looked for."""
@@ -186,6 +188,13 @@ def _stretch_s(circuit: Circuit, from_s: float, to_s: float) -> tuple[float, flo
     if from_s == 0:
         return min(left_s, SETTLED * tau_s), tau_s / IN_TIME_CONSTANT
     return left_s, left_s / POINTS  # nothing moves any more but what bleeds away
+
+
+def _repeated(step: TracedStep, rails: Rails, period_s: float, to_s: float) -> TracedStep:
+    """Over and over, if it is a cycle that ended where it began, at `rails`: a supply at its current limit has more
+    than one cycle that repeats, and the one that was found may be another."""
+    is_cycle = math.isclose(step.trace.seconds, period_s, rel_tol=1e-9)
+    return replace(step, end_s=to_s, repeats=True) if is_cycle and _near(step.end, rails) else step
 
 
 def _points(circuit: Circuit) -> int:

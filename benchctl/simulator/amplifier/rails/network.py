@@ -65,7 +65,9 @@ class Network:
         """How the reservoirs move."""
         now = self.at(reservoirs_v)
         farads = self._reservoirs.capacitance_f
-        return Slopes((now.charging.charge_a - now.load_a) / farads, (now.charging.slope_s + now.slope_s) / farads)
+        charging = now.charging
+        decay = (charging.slope_s + now.slope_s) / farads
+        return Slopes((charging.charge_a - now.load_a) / farads, decay, charging.across_s / farads.mean())
 
     def powers(self, now: Flowing) -> list[Samples]:
         """In the order of `Flows`, then what the supply measures: volts, amperes."""

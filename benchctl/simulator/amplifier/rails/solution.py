@@ -4,6 +4,9 @@ C·dV/dt = charge(V) - load(t, V) is linearised about a first guess of the whole
 solution over every interval (an exponential integrator with straight forcing), and the chain of intervals is a running
 sum. The course found is the next guess (Newton's method on the course, also known as waveform relaxation where rails
 act upon each other). Either the voltages at the start are given, or the course must end where it began.
+
+Two rails that act upon each other more than they differ, as at a supply's current limit, where one gets what the other
+does not, are taken as their mean and half of their difference: those hardly act upon each other.
 """
 
 from __future__ import annotations
@@ -21,6 +24,10 @@ SAME_V = 1e-5
 
 GUESSES = 40
 
+FARTHEST = 0.02
+"""A guess of a course that must end where it began moves by so much of the rails at most: beyond a bend, as where a
+diode blocks, next to nothing may hold them, and a guess would be thrown far away."""
+
 LONGEST_DECAY = 300.0
 """Time constants in one running sum; beyond it numbers would overflow."""
 
@@ -31,6 +38,8 @@ class Slopes(NamedTuple):
     slope_v_per_s: Samples
     decay_per_s: Samples
     """by how much the slope falls for a volt more"""
+    across_per_s: Samples
+    """by how much it rises for a volt more of the other rail, about; one row"""
 
 
 class Unsolved(ArithmeticError):
@@ -48,15 +57,45 @@ def course(law: Law, times_s: Samples, guess_v: Samples, start_v: Samples | None
     """
     steps_s = np.diff(times_s)
     for _ in range(GUESSES):
-        slope, decay = law(guess_v)
-        found_v = _linear(slope, decay, guess_v, steps_s, start_v)
+        slopes = law(guess_v)
+        if _shares(slopes):
+            turned_v = _linear(*_turned(slopes), _turn(guess_v), steps_s, None if start_v is None else _turn(start_v))
+            found_v = _turn_back(turned_v)
+        else:
+            found_v = _linear(slopes.slope_v_per_s, slopes.decay_per_s, guess_v, steps_s, start_v)
         moved_v = float(np.max(np.abs(found_v - guess_v)))
-        guess_v = found_v
+        guess_v = found_v if start_v is not None else _nearer(guess_v, found_v)
         if moved_v < SAME_V:
             return guess_v
         if not moved_v < 1e6:
             break
     raise Unsolved
+
+
+def _nearer(guess_v: Samples, found_v: Samples) -> Samples:
+    farthest_v = FARTHEST * float(np.abs(guess_v).mean())
+    return np.asarray(guess_v + np.clip(found_v - guess_v, -farthest_v, farthest_v), dtype=np.float64)
+
+
+def _shares(slopes: Slopes) -> bool:
+    """Whether two rails act upon each other more than mean and difference of them would."""
+    decay, across = slopes.decay_per_s, slopes.across_per_s
+    return len(decay) == 2 and float(across.mean()) > float(np.abs(decay[0] - decay[1]).mean()) / 2
+
+
+def _turned(slopes: Slopes) -> tuple[Samples, Samples]:
+    """Slope and decay of mean and half difference."""
+    both = slopes.decay_per_s.mean(axis=0)
+    return _turn(slopes.slope_v_per_s), np.array([both - slopes.across_per_s, both + slopes.across_per_s])
+
+
+def _turn(rails: Samples) -> Samples:
+    """Mean and half difference of two rows."""
+    return np.array([(rails[0] + rails[1]) / 2, (rails[0] - rails[1]) / 2])
+
+
+def _turn_back(turned: Samples) -> Samples:
+    return np.array([turned[0] + turned[1], turned[0] - turned[1]])
 
 
 def _linear(slope: Samples, decay: Samples, guess_v: Samples, steps_s: Samples, start_v: Samples | None) -> Samples:

@@ -73,3 +73,12 @@ def test_the_stated_slope_is_that_of_the_charge(regime: str) -> None:
         found = charge(converter, source, rails_v, windings(1.0, 1.0))
         slope_s = -(found.charge_a[0, 2] - found.charge_a[0, 0]) / 2e-4
         assert found.slope_s[0, 1] == pytest.approx(slope_s, rel=1e-5)
+
+
+@pytest.mark.parametrize("regime", ["unregulated", "limited", "regulated", "behind an output resistance"])
+def test_the_stated_slope_across_is_that_of_the_charge_with_the_other_rail(regime: str) -> None:
+    converter, source = REGIMES[regime]
+    rails_v = np.array([[31.2] * 3, [33.0 - 1e-4, 33.0, 33.0 + 1e-4]])
+    found = charge(converter, source, rails_v, windings(1.0, 1.0))
+    across_s = (found.charge_a[0, 2] - found.charge_a[0, 0]) / 2e-4
+    assert found.across_s[1] == pytest.approx(across_s, rel=1e-5, abs=1e-9)
