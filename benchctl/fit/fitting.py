@@ -37,6 +37,10 @@ where nothing of it is left for the bias."""
 BEYOND_CHANCE = 2.0
 """Mean square of an item's residuals, over its noise, from which it counts as a misfit."""
 
+TELLS_NOISE = 50
+"""So many values of an item tell their noise by how they fit: steps of a converter that nothing averages out show less
+of it between neighbours than there is."""
+
 STANDS_OUT = 50.0
 """Mean square at which an item is left out, if it is also so many times that of the others together."""
 
@@ -191,7 +195,8 @@ def _scaled(forward: Forward, misfits: Sequence[Misfit], left_out: Sequence[Misf
     found = np.ones(forward.values)
     for rows, misfit in zip(forward.rows, misfits, strict=True):
         out = any(misfit.is_same(other) for other in left_out)
-        factor = LEFT_OUT if out else np.sqrt(max(misfit.mean_square, 1.0)) if misfit.is_beyond_chance else 1.0
+        tells = misfit.is_beyond_chance or misfit.values >= TELLS_NOISE
+        factor = LEFT_OUT if out else np.sqrt(max(misfit.mean_square, 1.0)) if tells else 1.0
         found[rows.start : rows.stop] = factor
     return found
 

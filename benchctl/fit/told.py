@@ -136,7 +136,12 @@ class _Telling:
             "reservoir", "reservoir of the rails, both as one", "F", "reservoir_f", _named("reservoir_f")
         )
         reason = self._too_fast()
-        for found, model in ((stiffness, STEPS), (reservoir, math.hypot(STEPS, self._hurry()))):
+        # Under the large steps of current that class D takes, a supply that gives way looks in part like a resistance.
+        of_stiffness = self._hurry() if self._fitted.kind.switching else 0.0
+        for found, model in (
+            (stiffness, math.hypot(STEPS, of_stiffness)),
+            (reservoir, math.hypot(STEPS, self._hurry())),
+        ):
             u = math.hypot(found.expanded_uncertainty, 2.0 * model * found.value)
             each = replace(found, expanded_uncertainty=u)
             yield each if not reason else _untold(each, reason)

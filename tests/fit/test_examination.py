@@ -71,6 +71,16 @@ def test_bias_and_housekeeping_are_never_told_apart(found: Examination) -> None:
     assert not told(found, "bias_current").is_told
 
 
+def test_an_item_of_many_values_counts_with_no_less_noise_than_its_fit_shows(found: Examination) -> None:
+    fitted = found.fitted
+    assert fitted is not None
+    factors = [float(fitted.scaled[rows.start]) for rows in fitted.forward.rows]
+    many = [(misfit, factor) for misfit, factor in zip(fitted.misfits, factors, strict=True) if misfit.values >= 50]
+    assert many
+    for misfit, factor in many:
+        assert factor == pytest.approx(max(misfit.mean_square, 1.0) ** 0.5, rel=0.01)
+
+
 def test_a_sound_amplifier_has_no_finding_and_fits_within_chance(found: Examination) -> None:
     assert found.findings == ()
     assert found.misfits == ()
