@@ -17,12 +17,13 @@ import numpy as np
 
 from benchctl.documents.amplifier_file.amplifier import Amplifier
 from benchctl.errors import MeasurementError
-from benchctl.fit.forward import Forward, Rows
+from benchctl.fit.forward import Forward
 from benchctl.fit.model.physics import Kind
 from benchctl.fit.parameters import Parameters, Samples
 from benchctl.fit.plausible import parameters_for
 from benchctl.fit.reading.items import Take
 from benchctl.fit.reading.taking import RunTaken
+from benchctl.fit.showing import Rows
 from benchctl.fit.solver import ARRIVED, Solution, solve
 from benchctl.fit.starts import starts
 

@@ -8,7 +8,7 @@ pass, for they move a reading in proportion.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
@@ -18,8 +18,8 @@ from benchctl.fit.model.physics import Kind, Physics
 from benchctl.fit.model.rails import followed, lagging, recovering_a, resting_v, settled
 from benchctl.fit.model.stages import inside_v
 from benchctl.fit.parameters import Parameters, Samples
-from benchctl.fit.plausible import gain_of, range_gain_of, record_gain_of, steps_of, zero_of
-from benchctl.fit.reading.items import CURRENT, METER_CURRENT, METER_VOLTAGE, VOLTAGE, Item, Take
+from benchctl.fit.reading.items import CURRENT, METER_CURRENT, METER_VOLTAGE, VOLTAGE, Take
+from benchctl.fit.showing import Rows, Showing
 from benchctl.measure.signal.record import OUTPUT
 
 STEP = 1e-6
@@ -29,20 +29,6 @@ EFFICIENCY, EFFICIENCY_SPREAD = 0.9, 0.04
 """Of a converter, as is plausible before anything is measured (common practice)."""
 
 _OPEN_OHM = 1e9
-
-
-@dataclass(frozen=True)
-class Rows:
-    """Where the values of one item stand among all."""
-
-    take: int
-    item: Item
-    start: int
-
-    @property
-    def stop(self) -> int:
-        """One beyond the last."""
-        return self.start + len(self.item.values)
 
 
 class Forward:
@@ -75,7 +61,7 @@ class Forward:
         self._noise = np.concatenate([rows.item.noise for rows in self.rows])
         self._reaching = [place for place, each in enumerate(parameters.each) if each.reach == "all"]
         self._shared = _by_name(parameters)
-        self._middle, self._half = _spans(self.rows, self._observed)
+        self._showing = Showing(parameters, self.rows)
         self.steps = np.full(len(parameters), STEP)
 
     @property
@@ -88,7 +74,7 @@ class Forward:
         value, but of the converter's efficiency."""
         truly = self._truly(coordinates[None])[0]
         parameters = self.parameters.values(coordinates)
-        shown = self._shown(truly, parameters)
+        shown = self._showing.shown(truly, parameters)
         return np.append((shown - self._observed) / (self._noise * scaled), self._implausible(parameters))
 
     def jacobian(self, coordinates: Samples, scaled: Samples) -> tuple[Samples, Samples]:
@@ -100,15 +86,15 @@ class Forward:
             moved[row, places] += STEP
         truly = self._truly(moved)
         parameters = self.parameters.values(coordinates)
-        shown = self._shown(truly[0], parameters)
+        shown = self._showing.shown(truly[0], parameters)
         found = np.zeros((self.values, len(self.parameters)))
-        gains = self._gains(parameters)
+        rises = self._showing.rises(truly[0], parameters)
         for row, place in enumerate(self._reaching, start=1):
-            found[:, place] = (truly[row] - truly[0]) * gains / self.steps[place]
+            found[:, place] = (truly[row] - truly[0]) * rises / self.steps[place]
         for row, places in enumerate(self._shared.values(), start=1 + len(self._reaching)):
-            change = (truly[row] - truly[0]) * gains / STEP
+            change = (truly[row] - truly[0]) * rises / STEP
             self._by_take(found, change, places)
-        self._scales(found, truly[0])
+        self._showing.columns(found, truly[0])
         weights = 1.0 / (self._noise * scaled)
         implausible = self._implausible(self.parameters.values(moved))
         last = np.zeros(len(self.parameters))
@@ -131,43 +117,6 @@ class Forward:
             for rows in self.rows:
                 if rows.take == take:
                     found[rows.start : rows.stop, place] = change[rows.start : rows.stop]
-
-    def _scales(self, found: Samples, truly: Samples) -> None:
-        for rows in self.rows:
-            here = slice(rows.start, rows.stop)
-            for place in self._gain_places(rows):
-                found[here, place] = truly[here] * self.parameters.each[place].spread
-            place = self.parameters.place(zero_of(rows.item.scale))
-            found[here, place] = self.parameters.each[place].spread
-            if self.parameters.has(steps_of(rows.item.scale)):
-                place = self.parameters.place(steps_of(rows.item.scale))
-                found[here, place] = self.parameters.each[place].spread * self._height(truly, here)
-
-    def _gain_places(self, rows: Rows) -> list[int]:
-        """Of the errors of gain that an item's values share: of the chain, of its range, and of this record."""
-        scale = rows.item.scale
-        named = [(gain_of(scale), -1), (range_gain_of(scale), -1), (record_gain_of(scale.signal), rows.take)]
-        return [self.parameters.place(*each) for each in named if self.parameters.has(*each)]
-
-    def _gains(self, parameters: Samples) -> Samples:
-        gains = np.ones(self.values)
-        for rows in self.rows:
-            gains[rows.start : rows.stop] += sum(parameters[place] for place in self._gain_places(rows))
-        return gains
-
-    def _shown(self, truly: Samples, parameters: Samples) -> Samples:
-        shown = truly * self._gains(parameters)
-        for rows in self.rows:
-            here = slice(rows.start, rows.stop)
-            shown[here] += parameters[self.parameters.place(zero_of(rows.item.scale))]
-            if self.parameters.has(steps_of(rows.item.scale)):
-                place = self.parameters.place(steps_of(rows.item.scale))
-                shown[here] += parameters[place] * self._height(truly, here)
-        return shown
-
-    def _height(self, truly: Samples, here: slice) -> Samples:
-        """Where values lie between about the lowest, -1, and the highest, 1, of their signal on its range."""
-        return np.asarray((truly[here] - self._middle[here]) / self._half[here])
 
     def _truly(self, coordinates: Samples) -> Samples:
         """What there truly is at the place of each value, (sets, values)."""
@@ -313,22 +262,9 @@ def _rows(takes: Sequence[Take]) -> list[Rows]:
     found, start = [], 0
     for number, take in enumerate(takes):
         for item in take.items.values():
-            found.append(Rows(number, item, start))
+            found.append(Rows(number, item, start, take.supply_v))
             start += len(item.values)
     return found
-
-
-def _spans(rows: Sequence[Rows], observed: Samples) -> tuple[Samples, Samples]:
-    """The middle of each value's signal on its range, and half of what it spans."""
-    middle, half = np.zeros(len(observed)), np.ones(len(observed))
-    for name in {steps_of(each.item.scale) for each in rows}:
-        places = np.concatenate(
-            [np.arange(each.start, each.stop) for each in rows if steps_of(each.item.scale) == name]
-        )
-        lowest, highest = float(observed[places].min()), float(observed[places].max())
-        middle[places] = (lowest + highest) / 2.0
-        half[places] = (highest - lowest) / 2.0 or np.inf
-    return middle, half
 
 
 def _groups(takes: Sequence[Take]) -> list[list[int]]:

@@ -39,6 +39,9 @@ MORE_DC_V = 0.1
 """By which dc under a tone may differ from dc at rest: what a generator adds, and what crossover swallows at rest; a
 standard uncertainty, set after trials on simulated benches."""
 
+SINES = ("sine", "cosine")
+"""Both parts of what a converter's steps leave in a mean, whose phase nobody knows."""
+
 PHASE_RAD = 0.02
 USUAL_PATH_OHM = 5e-3
 """Of leads and connectors, where nothing has told it (common practice)."""
@@ -141,17 +144,17 @@ def _scales(takes: Sequence[Take]) -> Iterator[Parameter]:
     seen: dict[str, Parameter] = {}
     for take in takes:
         for item in take.items.values():
-            for parameter in _of_scale(item.scale):
+            for parameter in _of_scale(item.scale, take.supply_v):
                 known = seen.setdefault(parameter.name, parameter)
                 seen[parameter.name] = max(known, parameter, key=lambda each: each.spread)
     yield from seen.values()
 
 
-def _of_scale(scale: Scale) -> Iterator[Parameter]:
+def _of_scale(scale: Scale, supply_v: float) -> Iterator[Parameter]:
     yield Parameter(gain_of(scale), 0.0, max(scale.gain_u, 1e-9), reach="scale")
     yield Parameter(zero_of(scale), 0.0, max(scale.zero_u, 1e-9), reach="scale")
-    if scale.steps_u:
-        yield Parameter(steps_of(scale), 0.0, scale.steps_u, reach="scale")
+    for sine in SINES if scale.steps_u else ():
+        yield Parameter(steps_of(scale, supply_v, sine), 0.0, scale.steps_u, reach="scale")
     if scale.range_name:
         yield Parameter(range_gain_of(scale), 0.0, max(scale.range_gain_u, 1e-9), reach="scale")
 
@@ -176,6 +179,6 @@ def range_gain_of(scale: Scale) -> str:
     return f"gain of {scale.signal} on {scale.range_name}"
 
 
-def steps_of(scale: Scale) -> str:
-    """The name of what the steps of the converter leave between two levels of a range."""
-    return f"steps of {scale.signal} on {scale.range_name}"
+def steps_of(scale: Scale, supply_v: float, sine: str) -> str:
+    """The name of a part of the sine that the steps of the converter leave in means on a range."""
+    return f"{sine} of the steps of {scale.signal} on {scale.range_name} at {supply_v:g} V"

@@ -29,7 +29,8 @@ class Scale:
         range_gain_u: of gain, of one range.
         zero_u: of one range.
         record_gain_u: of gain, of one record.
-        steps_u: of a mean against one at another level, which the steps of the converter leave.
+        steps_u: of a mean, which the steps of the converter leave.
+        step: of the converter; 0 of a meter.
     """
 
     signal: str
@@ -39,6 +40,7 @@ class Scale:
     zero_u: float
     record_gain_u: float = 0.0
     steps_u: float = 0.0
+    step: float = 0.0
 
 
 @dataclass(frozen=True)

@@ -105,6 +105,7 @@ def scale_of(signal: str, trace: Trace, accuracies: Sequence[Accuracy]) -> Scale
         record_gain_u=GAIN_MOVES * _root_of_squares(each.reading for each in accuracies if each.linearity),
         zero_u=_root_of_squares(limits) / math.sqrt(3.0),
         steps_u=_left_of_steps(trace) if signal in {CURRENT, VOLTAGE} else 0.0,
+        step=trace.step,
     )
 
 
