@@ -7,6 +7,7 @@ coordinate has its plausible value as one more residual, so the equations always
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
@@ -109,8 +110,7 @@ def _step(
         step = _damped(normal, gradient, damping)
         bend = _bend(residuals, here, errors, slopes, step, damping)
         for there in (here + step + bend, here + step) if bend is not None else (here + step,):
-            found = residuals(there)
-            if np.isfinite(found).all() and _cost(found, there) < cost:
+            if _cost_at(residuals, there) < cost:
                 return there, max(damping / 10.0, 1e-9)
         damping *= 16.0
     return None
@@ -126,8 +126,7 @@ def _straight_step(
         others = np.delete(np.arange(len(here)), np.array(left, dtype=np.int64))
         there = here.copy()
         there[others] -= _inverse(normal[np.ix_(others, others)]) @ gradient[others]
-        found = residuals(there)
-        if np.isfinite(found).all() and _cost(found, there) < _cost(errors, here) - NO_GAIN:
+        if _cost_at(residuals, there) < _cost(errors, here) - NO_GAIN:
             return there, 1e-3
     return None
 
@@ -146,6 +145,18 @@ def _arrived(here: Samples, errors: Samples, slopes: Samples, steps: int) -> Sol
 
 def _cost(errors: Samples, here: Samples) -> float:
     return float(errors @ errors + here @ here)
+
+
+def _trying() -> np.errstate:
+    """Of a step that is tried numpy need not warn: where it leads to no numbers, it is not taken."""
+    return np.errstate(over="ignore", invalid="ignore", divide="ignore")
+
+
+def _cost_at(residuals: Residuals, there: Samples) -> float:
+    """Infinite where a step goes so far that the model gives no numbers."""
+    with _trying():
+        cost = _cost(residuals(there), there)
+    return cost if math.isfinite(cost) else math.inf
 
 
 def _normal(slopes: Samples, errors: Samples, here: Samples) -> tuple[Samples, Samples]:
@@ -175,8 +186,9 @@ def _bend(  # noqa: PLR0917
     residuals: Residuals, here: Samples, errors: Samples, slopes: Samples, step: Samples, damping: float
 ) -> Samples | None:
     """Half the acceleration along the step; None where it is so large that the step is not to be trusted."""
-    ahead = residuals(here + _ALONG * step)
-    second = 2.0 / _ALONG * ((ahead - errors) / _ALONG - slopes @ step)
+    with _trying():
+        ahead = residuals(here + _ALONG * step)
+        second = 2.0 / _ALONG * ((ahead - errors) / _ALONG - slopes @ step)
     if not np.isfinite(second).all():
         return None
     normal, _ = _normal(slopes, errors, here)

@@ -34,6 +34,19 @@ def test_it_arrives_in_a_curved_valley_from_afar() -> None:
     assert found.coordinates == pytest.approx(TRULY, abs=0.02)
 
 
+@pytest.mark.filterwarnings("error")
+def test_a_step_beyond_what_the_model_can_compute_is_not_taken_and_warns_nobody() -> None:
+    """So flat is an exponential far down that the first step leads to where it overflows."""
+
+    def errors(at: Samples) -> Samples:
+        return np.asarray((np.exp(400.0 * np.expm1(at)) - 1.0) / NOISE)
+
+    def slopes(at: Samples) -> tuple[Samples, Samples]:
+        return errors(at), np.diag(400.0 * np.exp(at) * np.exp(400.0 * np.expm1(at))) / NOISE
+
+    assert solve(errors, slopes, np.array([-0.05])).coordinates == pytest.approx([0.0], abs=1e-4)
+
+
 def test_a_straight_problem_is_solved_as_its_normal_equations_say() -> None:
     """Ridge regression: (A'A + 1) x = A'y, with covariance (A'A + 1)^-1 (Hoerl and Kennard, 1970)."""
     chance = np.random.default_rng(7)
