@@ -15,6 +15,8 @@ import numpy as np
 from benchctl.fit.fitting import Fitted
 from benchctl.fit.model.assembled import HARDEST
 from benchctl.fit.parameters import Samples
+from benchctl.fit.reading.thinning import left_of_steps
+from benchctl.measure.signal.record import OUTPUT
 
 MOST_OF_PLAUSIBLE = 0.25
 CYCLES_OF_RESERVOIR = 1.0
@@ -207,7 +209,7 @@ class _Telling:
     def _knee(self) -> Quantity:
         found = self._derived("knee", "part of the swing over which clipping sets in", "%", "knee", _named("knee"))
         bend = BEND_OF_CLASS_D if self._fitted.kind.switching else BEND
-        model = 2.0 * math.hypot(bend * found.value, BENT_TONE)
+        model = 2.0 * math.hypot(bend * found.value, BENT_TONE, self._steps_of_tops())
         found = replace(found, expanded_uncertainty=math.hypot(found.expanded_uncertainty, model))
         is_held = self._parameters.place("knee") in self._fitted.solution.held
         if is_held or found.value - found.expanded_uncertainty <= HARDEST:
@@ -215,6 +217,15 @@ class _Telling:
         if self._fitted.kind.switching and found.value < LEAST_OF_CLASS_D:
             return _untold(found, "the low-pass against the carrier rounds a bend that is so sharp")
         return found
+
+    def _steps_of_tops(self) -> float:
+        """By which part of the swing flat tops may be off that stay on one step of the converter: rails that are held
+        bring every top to the same level."""
+        fitted = self._fitted
+        items = [rows.item for rows in fitted.forward.rows if fitted.forward.takes[rows.take].shape != "rest"]
+        outputs = [item for item in items if item.signal.startswith(OUTPUT)] if fitted.kind.regulated else []
+        parts = [left_of_steps(item.noise[0], item.scale.step) / np.abs(item.values).max() for item in outputs]
+        return float(np.median(parts)) if parts else 0.0
 
     def _derived(
         self, name: str, words: str, unit: str, told_by: str, formula: Callable[[Callable[[str], float]], float]

@@ -104,21 +104,21 @@ def scale_of(signal: str, trace: Trace, accuracies: Sequence[Accuracy]) -> Scale
         range_gain_u=_root_of_squares(_ranges_apart(each) for each in accuracies) / math.sqrt(3.0),
         record_gain_u=GAIN_MOVES * _root_of_squares(each.reading for each in accuracies if each.linearity),
         zero_u=_root_of_squares(limits) / math.sqrt(3.0),
-        steps_u=_left_of_steps(trace) if signal in {CURRENT, VOLTAGE} else 0.0,
+        steps_u=left_of_steps(noise_of_a_sample(trace), trace.step) if signal in {CURRENT, VOLTAGE} else 0.0,
         step=trace.step,
     )
 
 
-def _left_of_steps(trace: Trace) -> float:
+def left_of_steps(noise: float, step: float) -> float:
     """What the steps of the converter leave in means over many samples, at one level against another.
 
     Noise of standard deviation s averages steps q out but for q/pi exp(-2 (pi s/q)²) (Carbone and Petri, IEEE Trans.
     Instrum. Meas. 43, 1994); what is seen holds q²/12 of the steps themselves.
     """
-    if not trace.step:
+    if not step:
         return 0.0
-    parts = max((noise_of_a_sample(trace) / trace.step) ** 2 - 1.0 / 12.0, 0.0)
-    return trace.step * max(math.exp(-2.0 * math.pi**2 * parts) / math.pi, LEFT_OF_STEP)
+    parts = max((noise / step) ** 2 - 1.0 / 12.0, 0.0)
+    return step * max(math.exp(-2.0 * math.pi**2 * parts) / math.pi, LEFT_OF_STEP)
 
 
 def _ranges_apart(accuracy: Accuracy) -> float:
