@@ -14,11 +14,12 @@ import numpy as np
 
 from benchctl.fit.model.assembled import assembled
 from benchctl.fit.model.converter import charging
+from benchctl.fit.model.giving import Given, given_in, nothing_given, shown_of
 from benchctl.fit.model.physics import Kind, Physics
-from benchctl.fit.model.rails import followed, lagging, recovering_a, resting_v, settled
+from benchctl.fit.model.rails import Course, followed, recovering_a, resting_v, settled
 from benchctl.fit.model.stages import inside_v
 from benchctl.fit.parameters import Parameters, Samples
-from benchctl.fit.reading.items import CURRENT, METER_CURRENT, METER_VOLTAGE, VOLTAGE, Take
+from benchctl.fit.reading.items import CURRENT, METER_CURRENT, METER_VOLTAGE, VOLTAGE, Instants, Take
 from benchctl.fit.showing import Rows, Showing
 from benchctl.measure.signal.record import OUTPUT
 
@@ -162,22 +163,31 @@ class Forward:
         else:
             rails_v = settled(of, self.kind, sets)
         course = followed(of, self.kind, rails_v, times_s, sets)
-        slopes = [_slope(course.rails_v.mean(axis=1), times_s, start, stop) for start, stop in first.instants.bins]
-        more = [lagging(of, self.kind, slope if first.shape == "burst" else 0.0 * slope) for slope in slopes]
+        slopes, given = self._given(first, of, course, times_s)
+        more = shown_of(of, self.kind, slopes, given)
         current, voltage = (
-            [_binned(signal, *each) + add[row] for each, add in zip(first.instants.bins, more, strict=True)]
-            for row, signal in enumerate((course.supply_a, course.terminal_v))
+            [_binned(signal, *each) + add for each, add in zip(first.instants.bins, adds, strict=True)]
+            for signal, adds in zip((course.supply_a, course.terminal_v), more, strict=True)
         )
         if first.shape == "burst":
             before = charging(of, self.kind, resting_v(of, self.kind, first.quiet)[None])
-            after = recovering_a(of, self.kind, course.rails_v[-1], rails_v, first.quiet, first.instants.after_s)
+            after = recovering_a(of, self.kind, course.rails_v[-1], rails_v, first.quiet, first.instants.after_s, given)
             current = [before.supply_a, *current, *after[0]]
             voltage = [before.terminal_v, *voltage, *after[1]]
         found = {CURRENT: np.array(current), VOLTAGE: np.array(voltage)}
         sampled, along = first.instants.sampled, of.along_times()
         asked_v = along.asked_v(times_s[sampled])
-        outputs_v = inside_v(along, self.kind, asked_v, course.rails_v[sampled].swapaxes(0, 1)) * along.share
+        rails_v = (course.rails_v + _along(given.rails_v, first.instants, len(times_s))[:, None])[sampled]
+        outputs_v = inside_v(along, self.kind, asked_v, rails_v.swapaxes(0, 1)) * along.share
         return found | {f"{OUTPUT}{name}": each for name, each in zip(self.channels, outputs_v, strict=True)}
+
+    def _given(self, first: Take, of: Physics, course: Course, times_s: Samples) -> tuple[Samples, Given]:
+        """Mean slopes of the rails in each bin, and what the supply has given way by them; none under a steady tone."""
+        bins = first.instants.bins
+        slopes = np.array([_slope(course.rails_v.mean(axis=1), times_s, *each) for each in bins])
+        if first.shape != "burst":
+            return 0.0 * slopes, nothing_given(slopes)
+        return slopes, given_in(of, self.kind, slopes, times_s[bins[:, 1]] - times_s[bins[:, 0]])
 
     def _supplies(self, alike: Sequence[int], values: Samples) -> Samples:
         names = [f"supply {self.takes[number].supply_v:g}" for number in alike]
@@ -197,7 +207,7 @@ class Forward:
             phase=np.array([self._phase(channel, get) for channel in self.channels]),
             angular_hz=get.by_take(lambda take: 2.0 * np.pi * take.frequency_hz, self.takes) * (1.0 + get("frequency")),
         )
-        return replace(found, path_h=get("path_h"), clamp_s=get("clamp_s"))
+        return replace(found, path_h=get("path_h"), give_s=get("give_s"), clamp_s=get("clamp_s"))
 
     def _load_ohm(self, channel: str, alike: Sequence[int], get: _Getter) -> Samples:
         parts = []
@@ -256,6 +266,15 @@ def _binned(values: Samples, start: int, stop: int) -> Samples:
 def _slope(values: Samples, times_s: Samples, start: int, stop: int) -> Samples:
     """Mean from one node to another, per second."""
     return np.asarray((values[stop] - values[start]) / (times_s[stop] - times_s[start]))
+
+
+def _along(edges_v: Samples, instants: Instants, nodes: int) -> Samples:
+    """At all nodes, straight from edge to edge of the bins."""
+    places = np.append(instants.bins[:, 0], instants.bins[-1, 1])
+    here = np.clip(np.arange(nodes), places[0], places[-1])
+    before = np.clip(np.searchsorted(places, here, side="right") - 1, 0, len(places) - 2)
+    parts = (here - places[before]) / (places[before + 1] - places[before])
+    return np.asarray(edges_v[before] + parts[:, None] * (edges_v[before + 1] - edges_v[before]))
 
 
 def _rows(takes: Sequence[Take]) -> list[Rows]:

@@ -24,9 +24,13 @@ LOSSES = 0.007
 """Part of its output that a class D stage may lose in ways that the model does not know, as dead time and gates do; a
 standard uncertainty, set after trials on simulated amplifiers."""
 
-PATH_H = 3e-6
-"""Inductance of leads, about 1 uH for a metre of a pair, and of a supply that gives way for a moment; a standard
-uncertainty, set after trials on simulated benches."""
+PATH_H = 6e-6
+"""Inductance of leads, about 1 uH for a metre of a pair, and of a supply that gives way for a moment: 5 mohm for 1 ms
+are 5 uH. A standard uncertainty, set after trials on simulated benches."""
+
+GIVE_S, GIVE_SPREAD = 5e-4, 0.7
+"""Time within which a supply recovers from a step of its load, and the standard uncertainty of its logarithm (common
+practice)."""
 
 CLAMP_S = 8e-6
 """By which a current clamp is late, as one of 20 kHz is; a standard uncertainty, set after trials on
@@ -86,6 +90,7 @@ def _circuit(kind: Kind, started: Mapping[str, float]) -> Iterator[Parameter]:
     yield Parameter("steady_share", 0.2, 0.6, is_ratio=True)
     yield Parameter("path_ohm", max(started["path_ohm"], 1e-4), 1.5, is_ratio=True)
     yield Parameter("path_h", 0.0, PATH_H)
+    yield Parameter("give_s", GIVE_S, GIVE_SPREAD, is_ratio=True)
     yield Parameter("clamp_s", 0.0, CLAMP_S)
     yield Parameter("inner_ohm", 0.0, INNER_OHM)
     if kind.switching:

@@ -29,6 +29,11 @@ STEPS = 1.5e-3
 """Part of stiffness and reservoir that steps of the model and what it leaves out may make; a standard uncertainty.
 Fits of dry runs scatter by so much where noise and instruments explain less."""
 
+GIVING, GIVING_OF_CLASS_D = 0.3, 0.5
+"""Part of what a supply that gives way for a moment changes of how fast the rails move, as a standard uncertainty of
+source resistance and reservoir: one inductance and one time constant stand for any supply. Set after trials on
+simulated benches."""
+
 BEND, BEND_OF_CLASS_D = 0.01, 0.02
 """Part of the knee that may come from a bend of another form than the model's, as a standard uncertainty; set
 after trials on simulated amplifiers."""
@@ -142,19 +147,15 @@ class _Telling:
             "reservoir", "reservoir of the rails, both as one", "F", "reservoir_f", _named("reservoir_f")
         )
         reason = self._too_fast()
-        # Under the large steps of current that class D takes, a supply that gives way looks in part like a resistance.
-        of_stiffness = self._hurry() if self._fitted.kind.switching else 0.0
-        for found, model in (
-            (stiffness, math.hypot(STEPS, of_stiffness)),
-            (reservoir, math.hypot(STEPS, self._hurry())),
-        ):
+        part = GIVING_OF_CLASS_D if self._fitted.kind.switching else GIVING
+        model = math.hypot(STEPS, part * self._hurry())
+        for found in (stiffness, reservoir):
             u = math.hypot(found.expanded_uncertainty, 2.0 * model * found.value)
             each = replace(found, expanded_uncertainty=u)
             yield each if not reason else _untold(each, reason)
 
     def _hurry(self) -> float:
-        """By how much the reservoir was corrected for a supply that gives way: one inductance stands for more than one
-        cause, so the whole correction is an uncertainty."""
+        """By which part the rails move faster for a supply that gives way."""
         of = self._fitted.forward.physics([0], self._parameters.values(self._coordinates)[None])
         return float(of.hurry(self._fitted.kind)[0])
 

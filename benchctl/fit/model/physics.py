@@ -51,6 +51,7 @@ class Physics:
         dc_v: that an output is asked for.
         phase: of the sine at the trigger.
         path_h: inductance of leads and supply: volts by which the supply gives way while its current rises.
+        give_s: how long it takes until the supply gives way by so much, and until it has recovered.
         clamp_s: by which the current is seen too late.
     """
 
@@ -76,6 +77,7 @@ class Physics:
     phase: Samples
     angular_hz: Samples
     path_h: Samples = field(default_factory=lambda: np.zeros(1))
+    give_s: Samples = field(default_factory=lambda: np.full(1, 1e-6))
     clamp_s: Samples = field(default_factory=lambda: np.zeros(1))
 
     @property

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from benchctl.fit.model.converter import charging
+from benchctl.fit.model.giving import Given, given_after, shown_of
 from benchctl.fit.model.physics import Kind, Physics, Samples
 from benchctl.fit.model.stages import mean_size
 from benchctl.fit.model.stepping import Chain, Steps, chained
@@ -112,34 +113,32 @@ def _settled_by_means(of: Physics, kind: Kind) -> Samples:
 
 
 def recovering_a(  # noqa: PLR0917
-    of: Physics, kind: Kind, rails_v: Samples, quiet_v: Samples, quiet: float, edges_s: Samples
+    of: Physics,
+    kind: Kind,
+    rails_v: Samples,
+    quiet_v: Samples,
+    quiet: float,
+    edges_s: Samples,
+    given: Given | None = None,
 ) -> tuple[Samples, Samples]:
     """Mean current of the supply and mean voltage at the terminals between edges after a burst, shape (bins, columns).
 
     The mean of both rails goes exponentially to where they swing under the quiet tone: at its begin, as at the burst's
-    end, they are at `quiet_v`. The supply sees only that mean, and the edges are whole cycles apart.
+    end, they are at `quiet_v`. The supply sees only that mean, and the edges are whole cycles apart. `given`: how far
+    the supply has given way in the burst.
     """
     rest_v = resting_v(of, kind, quiet)
     lumped_ohm = of.lumped_ohm(kind)
-    rate = (1.0 / lumped_ohm + 1.0 / of.bleed_ohm + of.switching_s) * (1.0 + of.hurry(kind)) / of.reservoir_f
+    rate = (1.0 / lumped_ohm + 1.0 / of.bleed_ohm + of.switching_s) / of.reservoir_f
     left = np.exp(-rate * edges_s[:, None])
     mean = (left[:-1] - left[1:]) / (rate * np.diff(edges_s)[:, None])
     over_v = (rails_v - quiet_v).mean(axis=0)
     flow = charging(of, kind, (rest_v + over_v * mean)[None])
-    more_a, more_v = lagging(of, kind, over_v * np.diff(left, axis=0) / np.diff(edges_s)[:, None])
+    if given is None:
+        return flow.supply_a, flow.terminal_v
+    slopes = over_v * np.diff(left, axis=0) / np.diff(edges_s)[:, None]
+    more_a, more_v = shown_of(of, kind, slopes, given_after(of, kind, given, over_v, rate, edges_s))
     return flow.supply_a + more_a, flow.terminal_v + more_v
-
-
-def lagging(of: Physics, kind: Kind, slope: Samples) -> tuple[Samples, Samples]:
-    """What an inductance of the supply's path adds to its current and to the voltage at the terminals, and a clamp that
-    is late to the current that it shows, while the rails move by `slope` V/s on the average."""
-    if kind.regulated:
-        return np.zeros_like(slope), np.zeros_like(slope)
-    hurry = of.hurry(kind)
-    to_supply = of.ratio / of.efficiency
-    more_a = to_supply * hurry / (1.0 + hurry) * of.reservoir_f * slope
-    late_a = to_supply * of.clamp_s / of.lumped_ohm(kind) * slope
-    return more_a + late_a, to_supply * of.path_h / of.lumped_ohm(kind) * slope - of.path_ohm * more_a
 
 
 def _loaded_v(of: Physics, kind: Kind) -> Samples:

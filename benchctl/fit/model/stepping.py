@@ -77,7 +77,7 @@ class Steps:
         flow = charging(of, self._kind, begins_v)
         path_s = 1.0 / (rails * of.stiffness_ohm)
         reflected = of.input_ohm(self._kind) * path_s
-        elastance = rails * (1.0 + of.hurry(self._kind)) / of.reservoir_f
+        elastance = rails / of.reservoir_f
         charges_s = (flow.charge_a > 0.0) * path_s * (1.0 - reflected / (1.0 + rails * reflected))
         decay = (charges_s + load.slope_s) * elastance
         slope = (flow.charge_a - load.load_a) * elastance
