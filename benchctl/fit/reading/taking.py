@@ -24,17 +24,16 @@ from benchctl.fit.reading.items import (
     NO_INSTANTS,
     VOLTAGE,
     Item,
-    Samples,
     Scale,
     Take,
 )
 from benchctl.fit.reading.limited import limited
 from benchctl.fit.reading.placing import with_burst_at_trigger
+from benchctl.fit.reading.sines import phases_of, tops_by_channel
 from benchctl.fit.reading.thinning import (
     POINTS,
     POINTS_OF_HELD,
     burst_instants,
-    noise_of_a_sample,
     outputs_of,
     resting_mean,
     scale_of,
@@ -42,7 +41,6 @@ from benchctl.fit.reading.thinning import (
     supply_bins,
     whole_mean,
 )
-from benchctl.fit.reading.tops import Tops, tops_of
 from benchctl.measure.analyses.context import BurstContext, ContinuousContext, IdleContext
 from benchctl.measure.budget.resolution import mean_as_shown
 from benchctl.measure.conditions import Conditions
@@ -196,11 +194,11 @@ def _burst(folder: RunFolder, entry: FiguresEntry, context: BurstContext, file: 
         cycles=context.cycles,
         loads=context.loads,
         instants=instants,
-        phases=(phases := _phases(items, instants.nodes_s[instants.sampled], context.frequency_hz)),
+        phases=(phases := phases_of(items, instants.nodes_s[instants.sampled], context.frequency_hz)),
         items=items,
         heatsink_c=_heatsink(entry),
         taken_s=capture.taken_s,
-        tops=_tops(capture, phases, context.frequency_hz, apart, context.cycles),
+        tops=tops_by_channel(capture, phases, context.frequency_hz, apart, context.cycles),
     )
 
 
@@ -212,7 +210,7 @@ def _steady(folder: RunFolder, entry: FiguresEntry, context: ContinuousContext, 
     scales = _scales(capture, context.accuracy)
     conditions = entry.captured.get(file, entry.conditions)
     items = outputs_of(capture, instants, scales, capture.channels, apart)
-    phases = _phases(items, instants.nodes_s[instants.sampled], context.frequency_hz)
+    phases = phases_of(items, instants.nodes_s[instants.sampled], context.frequency_hz)
     items |= {signal: whole_mean(capture, scales[signal]) for signal in (CURRENT, VOLTAGE) if signal in scales}
     items |= _meters(entry.named_readings(), context)
     return Take(
@@ -231,7 +229,7 @@ def _steady(folder: RunFolder, entry: FiguresEntry, context: ContinuousContext, 
         items=items,
         heatsink_c=_heatsink(entry),
         taken_s=capture.taken_s,
-        tops=_tops(capture, phases, context.frequency_hz, apart),
+        tops=tops_by_channel(capture, phases, context.frequency_hz, apart),
     )
 
 
@@ -298,37 +296,6 @@ def _meters(readings: Mapping[str, Sequence[float]], context: IdleContext) -> di
         zero_u = math.sqrt(sum(each.zero_limit() ** 2 for each in accuracies) / 3.0)
         noise = np.array([max(float(mean.s), 1e-6)])
         found[signal] = Item(signal, np.array([float(mean.n)]), noise, Scale(signal, gain_u, "", 0.0, zero_u))
-    return found
-
-
-def _phases(items: Mapping[str, Item], times_s: Samples, frequency_hz: float) -> dict[str, float]:
-    """The phase of each output's fundamental at the trigger, over whole cycles."""
-    cycles = max(math.floor((times_s[-1] - times_s[0]) * frequency_hz + 1e-3), 1)
-    whole = times_s < times_s[0] + cycles / frequency_hz * (1.0 - 1e-9)
-    turns = 2.0 * np.pi * frequency_hz * times_s[whole]
-    return {
-        signal.removeprefix(OUTPUT): math.atan2(
-            float((item.values[whole] * np.cos(turns)).sum()), float((item.values[whole] * np.sin(turns)).sum())
-        )
-        for signal, item in items.items()
-        if signal.startswith(OUTPUT)
-    }
-
-
-def _tops(
-    capture: Capture, phases: Mapping[str, float], frequency_hz: float, apart: int, burst_cycles: int = 0
-) -> dict[str, Tops]:
-    """Of every output; of a burst from its trigger to its end."""
-    times_s = capture.start_s + capture.interval_s * np.arange(capture.samples)
-    end_s = burst_cycles / frequency_hz if burst_cycles else math.inf
-    plays = (times_s >= 0.0) & (times_s < end_s)
-    found: dict[str, Tops] = {}
-    for channel, phase in phases.items():
-        trace = capture.trace(f"{OUTPUT}{channel}")
-        turns = times_s[plays] * frequency_hz + phase / (2.0 * math.pi)
-        tops = tops_of(turns, trace.values()[plays], noise_of_a_sample(trace, apart), burst_cycles)
-        if tops is not None:
-            found[channel] = tops
     return found
 
 
