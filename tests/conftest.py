@@ -18,6 +18,8 @@ from hypothesis import HealthCheck, settings
 from tests.saloon_deck import SaloonDeck, shared_in
 from tests.shared_runs import SharedRuns
 
+gc.disable()  # until all tests are collected: next to nothing of what comes about until then is garbage
+
 settings.register_profile("without a clock", deadline=None, suppress_health_check=[HealthCheck.too_slow])
 settings.load_profile("without a clock")
 
@@ -71,8 +73,8 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
 
 def pytest_collection_finish() -> None:
     """Thousands of tests stay in memory to the end; looking through them for garbage costs a twentieth of the time."""
-    gc.collect()
     gc.freeze()
+    gc.enable()
     gc.set_threshold(20_000, 20, 20)
 
 
