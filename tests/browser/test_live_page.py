@@ -6,7 +6,6 @@ import io
 import os
 import re
 import subprocess
-import sys
 import threading
 import time
 from collections.abc import Iterator, Sequence
@@ -24,6 +23,7 @@ from benchctl.runner.acting.desk import Readings, Wish
 from benchctl.watch.now import LimitNow, Now, OutputNow, PartNow, ResultNow
 from benchctl.watch.page.server import LivePage, Place
 from tests.cli.files import TONE, sequence
+from tests.faults.forking import begin
 
 from .visiting import Visit, visiting
 
@@ -180,16 +180,9 @@ class Running:
 def running(tmp_path: Path) -> Iterator[Running]:
     """It holds its tone for hours of virtual time, which take it many seconds."""
     file = sequence(tmp_path, TONE, ("  - power_off", "  - hold: {for: 40 h}\n  - power_off"))
-    program = "from benchctl.cli.main import main; main()"
     arguments = ["run", str(file), "--bench", "workshop", "--amplifier", "hx2150", "--dry-run", "--watch"]
-    with subprocess.Popen(
-        [sys.executable, "-c", program, *arguments],
-        stderr=subprocess.PIPE,
-        stdout=subprocess.DEVNULL,
-        text=True,
-        cwd=tmp_path,
-        env={**os.environ, "BENCHCTL_AT_END": ""},
-    ) as process:
+    environment = {**os.environ, "BENCHCTL_AT_END": ""}
+    with begin(arguments, stderr=subprocess.PIPE, stdout=subprocess.DEVNULL, cwd=tmp_path, env=environment) as process:
         assert process.stderr is not None
         found = re.search(r"http://\S+/", process.stderr.readline())
         assert found is not None

@@ -36,6 +36,7 @@ SOON_NEEDED = (
     "benchctl.launch.safe",
     "benchctl.launch.simulated.serving",
     "benchctl.python.at_bench.opened_bench",
+    "benchctl.report.page",
     "pyvisa_py",
     "rich.live",
 )
@@ -164,11 +165,20 @@ def _main() -> None:
         import_module(f"benchctl.cli.commands.{command}")
     for module in SOON_NEEDED:
         import_module(module)
+    _read_documents()
     gc.collect()
     gc.freeze()
     how = _next_start(socket.socket(fileno=int(sys.argv[1])))
     if how is not None:
         _perform(how["arguments"], main)
+
+
+def _read_documents() -> None:
+    """The first of each kind takes a quarter of a second: its model is made then."""
+    from benchctl.documents.reader import load_amplifier, load_bench, load_sequence
+
+    load_bench("workshop")
+    load_sequence("quick_check", load_amplifier("hx2150"))
 
 
 def _perform(arguments: Sequence[str], main: Callable[[Sequence[str]], None]) -> None:

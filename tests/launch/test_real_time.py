@@ -7,7 +7,6 @@ import json
 import math
 import os
 import subprocess
-import sys
 from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any
@@ -15,6 +14,7 @@ from typing import Any
 import pytest
 
 from tests.cli.files import bench_on_free_ports
+from tests.faults.forking import begin
 
 # Against a hung run only; the sequence itself lasts less than 30 s.
 PATIENCE_S = 110
@@ -22,9 +22,7 @@ Rows = Mapping[tuple[str, ...], dict[str, str]]
 
 
 def benchctl(*arguments: str | Path, folder: Path) -> subprocess.Popen[str]:
-    program = "from benchctl.cli.main import main; main()"
-    command = [sys.executable, "-c", program, *map(str, arguments)]
-    return subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, cwd=folder)
+    return begin([*map(str, arguments)], stdout=subprocess.PIPE, stderr=subprocess.PIPE, cwd=folder)
 
 
 def run(bench_file: Path, folder: Path, *options: str) -> Any:

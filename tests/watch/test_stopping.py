@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import signal
 import subprocess
-import sys
 import threading
 from pathlib import Path
 from types import SimpleNamespace
@@ -17,6 +16,7 @@ from benchctl.errors import OperatorStop
 from benchctl.instruments.interlock import Interlock
 from benchctl.watch.stopping import operator_can_stop
 from tests.cli.files import TONE, sequence
+from tests.faults.forking import begin
 
 each_signal = pytest.mark.parametrize(
     "name", [name for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name)]
@@ -81,11 +81,8 @@ def test_a_run_that_is_told_to_end_ends_safe_with_exit_code_6(tmp_path: Path) ->
     """A real signal to a real process: the dry run holds its tone for hours that take it many seconds. That each signal
     opens the interlock is promised above; a terminal that closes is among the tests of killed runs."""
     file = sequence(tmp_path, TONE, ("  - power_off", "  - hold: {for: 20 h}\n  - power_off"))
-    program = "from benchctl.cli.main import main; main()"
     arguments = ["run", str(file), "--bench", "workshop", "--amplifier", "hx2150", "--dry-run"]
-    process = subprocess.Popen(
-        [sys.executable, "-c", program, *arguments], stdout=subprocess.PIPE, text=True, cwd=tmp_path
-    )
+    process = begin(arguments, stdout=subprocess.PIPE, cwd=tmp_path)
     assert process.stdout is not None
     while "hold" not in process.stdout.readline():
         pass

@@ -6,7 +6,6 @@ import json
 import signal
 import socket
 import subprocess
-import sys
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -18,6 +17,7 @@ from zeroconf import IPVersion, ServiceBrowser, ServiceListener, Zeroconf
 
 from tests.cli.conftest import Command
 from tests.cli.files import bench, bench_on_free_ports
+from tests.faults.forking import begin
 from tests.ports import free_port, free_ports
 
 ROLES = ["generator", "oscilloscope", "load", "supply", "thermometer"]
@@ -26,9 +26,7 @@ ROLES = ["generator", "oscilloscope", "load", "supply", "thermometer"]
 @contextmanager
 def simulating(bench_file: Path, *options: str) -> Iterator[tuple[subprocess.Popen[str], Any]]:
     """The command in a process of its own, and the line that it prints once it is ready."""
-    program = "from benchctl.cli.main import main; main()"
-    arguments = ["simulate", str(bench_file), "--amplifier", "hx2150", "--json", *options]
-    process = subprocess.Popen([sys.executable, "-c", program, *arguments], stdout=subprocess.PIPE, text=True)
+    process = begin(["simulate", str(bench_file), "--amplifier", "hx2150", "--json", *options], stdout=subprocess.PIPE)
     try:
         assert process.stdout is not None
         yield process, json.loads(process.stdout.readline())
