@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property
+from functools import cached_property, lru_cache
 from operator import mul
 from typing import Protocol, Self
 
@@ -173,14 +173,14 @@ class RailStep:
     def mean_flows(self) -> Flows:
         """Mean power over the step, exact for powers that are quadratic in V, which they are between clippings."""
         change = self.end_v - self.start_v
-        start = self.circuit.flows(self.start_v)
+        start = _flows(self.circuit, self.start_v)
         if abs(change) < AT_REST_V:
             return start
         first, second = self.moments()
         first, second = first / change, second / change**2
         weights = (1 - 3 * first + 2 * second, 4 * (first - second), 2 * second - first)
         middle = self.circuit.flows(self.start_v + change / 2)
-        return weighted(weights, (start, middle, self.circuit.flows(self.end_v)))
+        return weighted(weights, (start, middle, _flows(self.circuit, self.end_v)))
 
 
 @dataclass(frozen=True)
@@ -232,6 +232,11 @@ class RailCurve:
         return RailCurve((*begun[:-1], begun[-1].until(seconds)))
 
 
+@lru_cache(maxsize=16)  # where one step ends the next begins; circuits are told apart by identity
+def _flows(circuit: Circuit, rail_v: float) -> Flows:
+    return circuit.flows(rail_v)
+
+
 def step_rail(circuit: Circuit, rail_v: float, start_s: float, latest_s: float) -> RailStep:
     """The longest step from `start_s` that keeps the tolerance, to `latest_s` at the latest."""
     here = circuit.at(rail_v)
@@ -247,7 +252,7 @@ def step_rail(circuit: Circuit, rail_v: float, start_s: float, latest_s: float) 
         if abs(slope * grown) < AT_REST_V:
             return RailStep(start_s, end_s, rail_v, slope, decay, circuit)
         # The step must not miss that a diode starts to block: the forecast is checked at the end and half way.
-        miss = max(_miss(circuit, rail_v, slope, decay, seconds * part) for part in (0.5, 1.0))
+        miss = max([_miss(circuit, rail_v, slope, decay, seconds * part) for part in (0.5, 1.0)])
         error_v = miss * grown
         if error_v <= TOLERANCE_V or seconds < 1e-9:
             return RailStep(start_s, end_s, rail_v, slope, decay, circuit)
