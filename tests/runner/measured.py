@@ -4,16 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 
 import pandas as pd
 
+from benchctl.archive.folder import RunFolder
 from benchctl.archive.tables.figures import read_figures
 from benchctl.archive.verify import Verification, verify
 from benchctl.measure.budget.figure import Figure
 from benchctl.runner.checks.preflight import Preflight, preflight
 from benchctl.runner.engine.execute import Outcome
-from benchctl.runner.plan import expand
+from benchctl.runner.plan import PlannedStep, expand
 from tests.runner.rig import POWER_ON_LINE, Edits, Event, Files, Rig, files, rig
 
 LOADED = "set: {load: 4 ohm, frequency: 1 kHz}"
@@ -21,18 +23,30 @@ LOADED = "set: {load: 4 ohm, frequency: 1 kHz}"
 
 @dataclass(frozen=True)
 class Measured:
-    """`took_s`: kind of step -> how long it took in all."""
+    """`took_s`: kind of step -> how long it took in all. What few tests ask for is worked out when they do."""
 
+    files: Files
+    plan: tuple[PlannedStep, ...]
+    folder: RunFolder
     outcome: Outcome
-    table: pd.DataFrame
-    verification: Verification
-    checked: Preflight
     took_s: Mapping[str, float]
     events: tuple[Event, ...]
     notes: tuple[str, ...]
     told: tuple[str, ...]
     requests: tuple[str, ...]
     sent: tuple[tuple[str, str], ...]
+
+    @cached_property
+    def table(self) -> pd.DataFrame:
+        return read_figures(self.folder)
+
+    @cached_property
+    def verification(self) -> Verification:
+        return verify(self.folder.path)
+
+    @cached_property
+    def checked(self) -> Preflight:
+        return preflight(self.files, self.plan, unattended=True)
 
     def figures(self, name: str) -> list[Figure]:
         return [figure for figure in self.outcome.figures if figure.name == name]
@@ -67,13 +81,12 @@ def measured(
         disturb(bench_rig)
         outcome = bench_rig.execute()
         bench_rig.run.recorder.finish()
-        path = bench_rig.run.recorder.folder.path
         events = bench_rig.events()
         return Measured(
+            files=these,
+            plan=bench_rig.plan,
+            folder=bench_rig.run.recorder.folder,
             outcome=outcome,
-            table=read_figures(bench_rig.run.recorder.folder),
-            verification=verify(path),
-            checked=preflight(these, bench_rig.plan, unattended=True),
             took_s=_took_s(events),
             events=events,
             notes=tuple(bench_rig.audience.notes),
