@@ -1,13 +1,14 @@
-"""One dry run of a sound amplifier, and what its fit finds: made once for all tests of a worker."""
+"""One dry run of a sound amplifier, and what its fit finds: made once in a session of the tests."""
 
 from __future__ import annotations
 
+import pickle
 from pathlib import Path
 
 import pytest
 
 from benchctl.fit.examination import Examination, examine
-from tests.shared_runs import SharedRuns
+from tests.shared_runs import SharedRuns, alone_in
 
 
 @pytest.fixture(scope="session")
@@ -17,4 +18,12 @@ def folder(shared_runs: SharedRuns) -> Path:
 
 @pytest.fixture(scope="session")
 def found(folder: Path) -> Examination:
-    return examine(folder)
+    place = folder.parents[1] / "fit"  # beside the folder of its runs
+    place.mkdir(exist_ok=True)
+    kept = place / "examination"
+    with alone_in(place):
+        if not kept.exists():
+            kept.write_bytes(pickle.dumps(examine(folder)))
+    examination = pickle.loads(kept.read_bytes())
+    assert isinstance(examination, Examination)
+    return examination
