@@ -106,7 +106,8 @@ class Converter:
 
     def _at_constant_voltage(self, source: Source, rail_v: float) -> ConverterDraw:
         if self.ratio > 0:
-            draw = self._regulated(source, rail_v) or self._unregulated(source, rail_v)
+            held = self._regulated(source, rail_v) if self.regulated_v < math.inf else None
+            draw = held or self._unregulated(source, rail_v)
             if draw.charge_a >= 0:
                 return draw
         return ConverterDraw(source.voltage_v - source.path_ohm * self.small_stages_a, self.small_stages_a, 0.0, 0.0)
@@ -116,8 +117,6 @@ class Converter:
 
         U = Us' - Rl·E·i/(η·U), with Us' = Us - Rl·I0, is quadratic in U; the upper root is the one that works.
         """
-        if math.isinf(self.regulated_v):
-            return None
         charge_a = (self.regulated_v - rail_v) / self.stiffness_ohm
         unloaded_v = source.voltage_v - source.path_ohm * self.small_stages_a
         taken_w = self.regulated_v * max(charge_a, 0.0) / self.efficiency

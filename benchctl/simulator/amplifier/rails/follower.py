@@ -169,7 +169,9 @@ def swings(circuit: Circuit) -> bool:
 
 def _within_cycle(circuit: Circuit, rails: Rails) -> bool:
     """Also while two rails are still further apart than their ripple, after a low tone."""
-    return swings(circuit) or (circuit.rails_apart and rails.apart_v > max(LEAST_RIPPLE_V, circuit.ripple_v))
+    if swings(circuit):
+        return True
+    return rails.apart_v > LEAST_RIPPLE_V and circuit.rails_apart and rails.apart_v > circuit.ripple_v
 
 
 def _even_s(circuit: Circuit) -> float:
