@@ -83,7 +83,7 @@ def solve(
     deviations, or where steps gain nothing more. Where none leads down, `rough` coordinates are left where they are,
     and only the others move."""
     here, damping, idle = start, 1e-3, 0
-    errors, slopes = jacobian(here)
+    errors, slopes = _slopes_at(jacobian, here)
     for steps in range(MOST_STEPS):
         normal, gradient = _normal(slopes, errors, here)
         if _is_small(normal, gradient, near):
@@ -95,7 +95,7 @@ def solve(
             return _holding(_arrived(here, errors, slopes, steps), rough)
         before = _cost(errors, here)
         here, damping = found
-        errors, slopes = jacobian(here)
+        errors, slopes = _slopes_at(jacobian, here)
         idle = idle + 1 if before - _cost(errors, here) < NO_GAIN else 0
     return _arrived(here, errors, slopes, MOST_STEPS)
 
@@ -157,6 +157,12 @@ def _cost_at(residuals: Residuals, there: Samples) -> float:
     with _trying():
         cost = _cost(residuals(there), there)
     return cost if math.isfinite(cost) else math.inf
+
+
+def _slopes_at(jacobian: Jacobian, here: Samples) -> tuple[Samples, Samples]:
+    """Also of a start from which the model gives no numbers: the fit then has not converged."""
+    with _trying():
+        return jacobian(here)
 
 
 def _normal(slopes: Samples, errors: Samples, here: Samples) -> tuple[Samples, Samples]:

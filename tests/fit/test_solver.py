@@ -78,3 +78,11 @@ def test_where_one_coordinate_is_rough_the_others_arrive_and_it_is_named() -> No
     assert found.has_converged
     assert found.held == (2,)
     assert found.coordinates == pytest.approx([100.0 / 201.0, 100.0 / 201.0, 0.0])
+
+
+def test_a_start_from_which_the_model_gives_no_numbers_has_not_converged_and_warns_nobody() -> None:
+    def beyond(at: Samples) -> Samples:
+        return np.exp(at + 1e4) - np.exp(at + 1e4)
+
+    found = solve(beyond, lambda at: (beyond(at), np.diag(beyond(at))), np.zeros(2))
+    assert not found.has_converged
