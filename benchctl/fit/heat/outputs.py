@@ -88,6 +88,11 @@ class Outputs:
     def _usable(self, points: Sequence[Point]) -> Iterator[Point]:
         return (each for each in points if each.is_steady and each.supply_a > self._idle_a + LEAST_BEYOND_A)
 
+    @property
+    def are_known(self) -> bool:
+        """Whether the run has a figure of a steady tone's power."""
+        return bool(self._points)
+
     def beyond_w(self, supply_v: Samples, supply_a: Samples) -> Samples:
         """Power from the supply beyond that of the idle."""
         return np.asarray(supply_v * np.maximum(supply_a - self._idle_a, 0.0))

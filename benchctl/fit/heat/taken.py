@@ -31,7 +31,7 @@ MOST_GAP_S = 30.0
 """Over a longer gap in the supply's readings nobody knows the heat."""
 
 MARGINAL, MARGINAL_U = 0.45, 0.26
-"""Part of the power beyond the idle that bursts give to the loads, where no figure holds it: anything from none to nine
+"""Part of the power beyond the idle that bursts give to the loads, where no figure tells it: anything from none to nine
 tenths, so that the course of the temperature decides."""
 
 HEATSINK, AMBIENT = "heatsink_c", "ambient_c"
@@ -46,12 +46,15 @@ class HeatTaken:
         ends_s: of the steps.
         input_w: from the supply, by its own readings; `supply_v` its voltage, `squared_a2` its current squared.
         outputs_w: into all loads, by the figures of the run.
-        bursts_w: power beyond the idle power while bursts played whose power into the loads no figure holds.
+        bursts_w: power beyond the idle power while bursts played whose power into the loads no figure holds, or a tone
+            in a run that has no figure of a tone's power.
         air_c: around the bench; None where no sensor was there.
         times_s, shown_c: of the readings of the sensor on the heatsink.
         figured_w: power beyond the idle power while bursts played whose mean current is a figure of the run, as the
             supply's readings may see bursts too often or too seldom; `figured_u`: its relative standard uncertainty.
         outputs_u: of the power into all loads, a relative standard uncertainty.
+        missed_j2: variance of the heat of each step by what passes between two readings of the supply. When it changed
+            from one to the other nobody knows.
         late_s: by how much the times of the supply's readings may be off; a standard uncertainty.
     """
 
@@ -68,6 +71,7 @@ class HeatTaken:
     figured_w: Samples
     figured_u: float
     outputs_u: float
+    missed_j2: Samples
     late_s: float
 
     @property
@@ -116,6 +120,7 @@ def heat_taken(
         times_s=times_s,
         shown_c=shown_c,
         outputs_u=max((point.relative_u for point in points_of(entries)), default=0.0),
+        missed_j2=_missed_j2(rows["time_s"], rows[VOLTAGE] * played.supply_a - played.known_w, edges_s),
         late_s=float(np.median(np.diff(rows["time_s"]))) / math.sqrt(3.0),
     )
 
@@ -141,6 +146,13 @@ def _means(rows_s: Samples, values: Samples, edges_s: Samples) -> Samples:
     """Over each step, of values that go evenly from row to row."""
     areas = np.concatenate([[0.0], np.cumsum(np.diff(rows_s) * (values[1:] + values[:-1]) / 2.0)])
     return np.asarray(np.diff(np.interp(edges_s, rows_s, areas)) / np.diff(edges_s))
+
+
+def _missed_j2(rows_s: Samples, heat_w: Samples, edges_s: Samples) -> Samples:
+    """A heat that jumps between two readings is taken as going evenly. A reading may be as old as the one before it, so
+    that the energy is off by anything up to half the jump times their distance; that is its standard uncertainty."""
+    missed_j2 = (np.diff(heat_w) * np.diff(rows_s)) ** 2 / 4.0
+    return np.asarray(np.diff(np.interp(edges_s, rows_s, np.concatenate([[0.0], np.cumsum(missed_j2)]))))
 
 
 def _air(columns: Mapping[str, Samples], ends_s: Samples) -> Samples | None:
@@ -170,6 +182,11 @@ class _Played:
     bursts_w: Samples
     figured_w: Samples
 
+    @property
+    def known_w(self) -> Samples:
+        """Into the loads, as far as it is known, and what is usual of bursts."""
+        return self.outputs_w + MARGINAL * self.bursts_w
+
 
 def _played(
     outputs: Outputs, entries: Sequence[FiguresEntry], events: Sequence[Event], rows: Mapping[str, Samples]
@@ -185,8 +202,9 @@ def _played(
         figured = next((point for point in map(point_of, within) if point is not None and not point.is_steady), None)
         if figured is not None:
             is_late = rows["time_s"] > end_s - figured.lasted_s
+            found.bursts_w[own] = outputs.beyond_w(volts, amperes)
             _take_figured(found, outputs, figured, own & is_late, rows[VOLTAGE])
-        elif any(_is_in_bursts(entry) for entry in within):
+        elif not outputs.are_known or any(_is_in_bursts(entry) for entry in within):
             found.bursts_w[own] = outputs.beyond_w(volts, amperes)
         else:
             found.outputs_w[own] = outputs.power_w(load_ohm, volts, amperes)
@@ -197,6 +215,7 @@ def _take_figured(found: _Played, outputs: Outputs, figured: Point, own: NDArray
     """Bursts whose mean current and power are figures."""
     found.supply_a[own] = figured.supply_a
     found.outputs_w[own] = figured.power_w
+    found.bursts_w[own] = 0.0
     found.figured_w[own] = outputs.beyond_w(supply_v[own], found.supply_a[own])
 
 

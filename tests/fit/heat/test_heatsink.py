@@ -64,7 +64,9 @@ def hx2150() -> Amplifier:
     return load_amplifier("hx2150")
 
 
-def warmed(seconds: float, k_per_w: float = K_PER_W, offset_k: float = 0.0, step_k: float = 0.0) -> HeatTaken:
+def warmed(
+    seconds: float, k_per_w: float = K_PER_W, offset_k: float = 0.0, step_k: float = 0.0, chance: int = 3
+) -> HeatTaken:
     """A tone from `WARMS_S` on, as a thermometer shows it once a second."""
 
     def slope(time_s: float, at: Sequence[float]) -> list[float]:
@@ -79,7 +81,7 @@ def warmed(seconds: float, k_per_w: float = K_PER_W, offset_k: float = 0.0, step
 
     times_s = np.arange(0.0, seconds + 0.5)
     course = solve_ivp(slope, (0.0, seconds), [0.0] * 3, t_eval=times_s, max_step=0.5, rtol=1e-8)
-    noise_k = np.random.default_rng(3).normal(0.0, 0.02, len(times_s))
+    noise_k = np.random.default_rng(chance).normal(0.0, 0.02, len(times_s))
     shown_c = AIR_C + course.y[2] + offset_k + noise_k
     ends_s = np.arange(0.5, seconds + 0.25, 0.5)
     heat_w = np.where(ends_s > WARMS_S, TONE_W, IDLE_W)
@@ -98,6 +100,7 @@ def warmed(seconds: float, k_per_w: float = K_PER_W, offset_k: float = 0.0, step
         times_s=times_s,
         shown_c=np.round(shown_c / step_k) * step_k if step_k else shown_c,
         outputs_u=0.005,
+        missed_j2=none,
         late_s=0.1,
     )
 
@@ -113,6 +116,35 @@ def test_two_masses_and_a_sensor_integrated_by_scipy_are_told_within_u(hx2150: A
         assert found[name].is_told, found[name].untold
         assert abs(found[name].value - truth) < found[name].expanded_uncertainty
         assert found[name].expanded_uncertainty < 0.25 * truth
+
+
+def test_a_short_run_tells_capacity_and_lag_within_u_whatever_two_sensors_differ_by(hx2150: Amplifier) -> None:
+    off = []
+    for chance, offset_k in enumerate(np.linspace(-2.0, 2.0, 9)):
+        found = told(warmed(100.0, offset_k=float(offset_k), chance=chance), hx2150)
+        for name in ("heatsink_capacity", "heatsink_lag"):
+            assert found[name].is_told, found[name].untold
+            off.append((found[name].value - TRUTHS[name]) / found[name].expanded_uncertainty)
+    assert sum(abs(each) > 1.0 for each in off) <= 1
+    assert abs(np.mean(off[::2])) < 0.5
+    assert abs(np.mean(off[1::2])) < 0.5
+
+
+def test_readings_of_the_sensor_that_are_older_than_their_rows_are_counted_in_u(hx2150: Amplifier) -> None:
+    taken = warmed(120.0)
+    in_time, late = (
+        told(replace(taken, late_s=late_s), hx2150)["heatsink_capacity"].expanded_uncertainty for late_s in (0.0, 0.3)
+    )
+    assert late > 1.3 * in_time
+
+
+def test_heat_that_passed_between_readings_of_the_supply_makes_u_wider(hx2150: Amplifier) -> None:
+    taken = warmed(100.0)
+    read, missed = (
+        told(each, hx2150)["heatsink_capacity"].expanded_uncertainty
+        for each in (taken, replace(taken, missed_j2=taken.missed_j2 + 200.0))
+    )
+    assert missed > 1.3 * read
 
 
 def test_u_holds_what_two_sensors_may_differ_by(hx2150: Amplifier) -> None:
