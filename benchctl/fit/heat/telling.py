@@ -69,7 +69,7 @@ HEAT_OF, LATE_IN, PARTS = "heat of part", "late in part", 20
 """Each part of a run has an error of its own of its heat, and of the times of the sensor's readings: a thermometer is
 read less often than the trend has rows, so that a reading may be older than its row, for some time by the same."""
 
-PART_U = 0.01
+PART_U = 0.005
 """Of the heat of a part: from one to another the power into the loads between figures, and the loss to the air, may
 differ by so much from what the model says; a standard uncertainty, set after trials on simulated amplifiers."""
 
