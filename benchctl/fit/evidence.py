@@ -7,8 +7,8 @@ it says nothing where the records are not enough.
 from __future__ import annotations
 
 import math
-from collections.abc import Collection, Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Collection, Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
 from itertools import combinations
 from typing import Literal
 
@@ -25,9 +25,6 @@ Kind = Literal["silence", "half wave", "dc", "gain", "idle", "joint", "weak rail
 
 SILENT = 0.02
 """Of the voltage that gain and level ask for: an output with less is silent."""
-
-MISSING = 0.1
-"""Of the other half wave: a half wave with less is missing."""
 
 MOST_DC_V = 0.05
 """Of a sound output with nothing at its input (common practice)."""
@@ -71,48 +68,40 @@ def evidence(
     joints = tuple(finding for finding in warm_joints(glances) if finding.channel not in out)
     opens = {finding.channel for finding in joints}
     gains = (finding for finding in gain(amplifier, takes, entries, opens) if finding.channel not in out)
-    return (*silent, *halves, *joints, *dc(takes), *gains, *idle(amplifier, takes))
+    return (*silent, *halves, *joints, *dc(takes), *_of_whole_waves(gains, glances), *idle(amplifier, takes))
 
 
 def silence(amplifier: Amplifier, glances: Sequence[Glance]) -> Iterator[Finding]:
-    """A channel that gives nothing at any level."""
+    """A channel that gives nothing at any level, be there dc or not."""
     for channel in amplifier.channels:
         own = [glance for glance in glances if glance.channel == channel]
-        if own and all(_size(glance) < SILENT * math.sqrt(2.0) * _asked(amplifier, glance) for glance in own):
+        if own and all(glance.swing_v / 2.0 < SILENT * math.sqrt(2.0) * _asked(amplifier, glance) for glance in own):
             loudest = max(own, key=lambda glance: glance.asked_v)
             yield Finding(
                 "silence",
                 f"channel {channel} is silent: at {render(loudest.asked_v, 'V', digits=3)} it gives "
-                f"{render(_size(loudest), 'V', digits=2)} peak, where its gain asks for "
+                f"{render(loudest.swing_v / 2.0, 'V', digits=2)} peak, where its gain asks for "
                 f"{render(math.sqrt(2.0) * _asked(amplifier, loudest), 'V', digits=2)}",
                 channel,
             )
 
 
 def half_waves(glances: Sequence[Glance]) -> Iterator[Finding]:
-    """A channel of which one half wave is missing, in most of the records that are large enough to tell."""
+    """A channel of which one half wave is missing, in most of the records that can tell."""
     for channel in sorted({glance.channel for glance in glances}):
-        large = [glance for glance in glances if glance.channel == channel and _size(glance) > 20.0 * glance.noise_v]
-        seen = [half for glance in large if (half := _missing_half(glance)) is not None]
-        loudest = max(seen, key=lambda each: each[1].asked_v, default=None)
-        if loudest is None or len(seen) < len(large) / 2.0:
+        telling = [glance for glance in glances if glance.channel == channel and glance.tells_halves]
+        seen = [glance for glance in telling if glance.missing_half]
+        loudest = max(seen, key=lambda glance: glance.asked_v, default=None)
+        if loudest is None or len(seen) < len(telling) / 2.0:
             continue
-        name, glance = loudest
+        name = loudest.missing_half
         yield Finding(
             "half wave",
-            f"channel {channel} has no {name} half wave: at {render(glance.asked_v, 'V', digits=3)} it goes to "
-            f"{glance.upper_v:+.3g} V and {glance.lower_v:+.3g} V; its {name} output device is open, or is not driven",
+            f"channel {channel} has no {name} half wave: at {render(loudest.asked_v, 'V', digits=3)} it goes to "
+            f"{loudest.upper_v:+.3g} V and {loudest.lower_v:+.3g} V; its {name} output device is open, or is not "
+            "driven",
             channel,
         )
-
-
-def _missing_half(glance: Glance) -> tuple[str, Glance] | None:
-    upper_v, lower_v = abs(glance.upper_v), abs(glance.lower_v)
-    if upper_v < MISSING * lower_v:
-        return "upper", glance
-    if lower_v < MISSING * upper_v:
-        return "lower", glance
-    return None
 
 
 def dc(takes: Sequence[Take]) -> Iterator[Finding]:
@@ -177,6 +166,14 @@ def gain(
             )
 
 
+def _of_whole_waves(gains: Iterable[Finding], glances: Sequence[Glance]) -> Iterator[Finding]:
+    """The fundamental of half a wave is no gain, so it is said where no record tells that both halves are there."""
+    doubt = "; that is so if its half waves are both there, which no record tells"
+    whole = {glance.channel for glance in glances if glance.tells_halves}
+    for finding in gains:
+        yield finding if finding.channel in whole else replace(finding, sentence=finding.sentence + doubt)
+
+
 def idle(amplifier: Amplifier, takes: Sequence[Take]) -> Iterator[Finding]:
     """The first idle current against that of the amplifier file."""
     stated_a = amplifier.idle_current_a
@@ -215,8 +212,8 @@ def warm_joints(glances: Sequence[Glance]) -> Iterator[Finding]:
 def _has_opened(cold: Glance, warm: Glance) -> bool:
     """By the peaks, for what a burst gives on the whole depends on the length of its record. A louder tone may clip, so
     no more is asked of it than of the first one."""
-    asked_v = _size(cold) * min(warm.asked_v / cold.asked_v, 1.0)
-    return _under_like_tones(cold, warm) and _size(warm) < OPENS * asked_v
+    asked_v = cold.size_v * min(warm.asked_v / cold.asked_v, 1.0)
+    return _under_like_tones(cold, warm) and warm.size_v < OPENS * asked_v
 
 
 def _has_muted(warm: Glance, glances: Sequence[Glance]) -> bool:
@@ -231,8 +228,8 @@ def _joint(cold: Glance, warm: Glance) -> Finding:
     level = "the same level" if warm.asked_v == cold.asked_v else f"{warm.asked_v / cold.asked_v:.3g} times the level"
     return Finding(
         "joint",
-        f"output {warm.channel} goes to {render(_size(cold), 'V', digits=3)} {_warmth(cold)} and to "
-        f"{render(_size(warm), 'V', digits=3)} {_warmth(warm)} at {level}: a joint opens",
+        f"output {warm.channel} goes to {render(cold.size_v, 'V', digits=3)} {_warmth(cold)} and to "
+        f"{render(warm.size_v, 'V', digits=3)} {_warmth(warm)} at {level}: a joint opens",
         warm.channel,
     )
 
@@ -256,10 +253,6 @@ def alike(one: Glance, other: Glance) -> bool:
 def _warmth(glance: Glance) -> str:
     heatsink = "" if glance.heatsink_c is None else f" with the heatsink at {glance.heatsink_c:.0f} degC"
     return f"after {glance.taken_s:.0f} s{heatsink}"
-
-
-def _size(glance: Glance) -> float:
-    return max(abs(glance.upper_v), abs(glance.lower_v))
 
 
 def _asked(amplifier: Amplifier, glance: Glance) -> float:

@@ -122,10 +122,17 @@ def _clipped(amplifier: Amplifier, takes: Sequence[Take]) -> Iterator[Halves]:
     for take in takes:
         least_v = ANSWERS * math.sqrt(2.0) * take.level_v * amplifier.gain_ratio
         for channel, tops in take.tops.items():
-            halves = _halves(take, channel, tops, _dc(rests, channel))
-            is_clipped = min(halves.upper_v, halves.lower_v) < CLIPPED * tops.asked_v
-            if channel in take.driven and tops.asked_v > least_v and is_clipped:
-                yield halves
+            dc = _dc(rests, channel)
+            if channel in take.driven and tops.asked_v > least_v and _tells_rails(tops, dc):
+                yield _halves(take, channel, tops, dc)
+
+
+def _tells_rails(tops: Tops, dc: Dc) -> bool:
+    """Whether the half that goes less far is clipped, so that its rail ends there. Where dc alone may make it the
+    lesser one, it must be clipped beyond doubt."""
+    clipped_v = CLIPPED * tops.asked_v - 2.0 * min(tops.u_v, abs(dc.volts))
+    lesser_v = tops.upper_v if tops.upper_v + dc.volts < tops.lower_v - dc.volts else tops.lower_v
+    return lesser_v < clipped_v
 
 
 def _halves(take: Take, channel: str, tops: Tops, dc: Dc) -> Halves:

@@ -81,10 +81,35 @@ def test_an_error_of_zero_and_dc_at_an_output_make_no_rail_weak(hx2150: Amplifie
     assert list(uneven_rails(hx2150, [shifted])) == []
     asked_v = PEAK_V * np.sin(2 * np.pi * 1000 * TIMES_S) + 1.0
     moved = with_items(take, {"output A": replace(item, values=np.clip(asked_v, -36.0, 36.0))})
-    rest = replace(
-        take, shape="rest", items={"output A": replace(item, values=np.ones(1), noise=np.array([1e-3]))}, tops={}
-    )
-    assert list(uneven_rails(hx2150, [rest, moved])) == []
+    assert list(uneven_rails(hx2150, [at_rest(take, 1.0), moved])) == []
+
+
+@pytest.mark.parametrize("peak_v", [30.0, 37.0])
+def test_dc_beneath_a_tone_that_clips_nowhere_or_at_one_rail_only_makes_no_rail_weak(
+    hx2150: Amplifier, peak_v: float
+) -> None:
+    """3 V of dc beneath a sine between rails of 36 V: 30 V of peak go to 33 V and -27 V, 37 V to 36 V and -34 V."""
+    shown, take = at_dc(peak_v, (36.0, 36.0))
+    assert list(uneven_rails(hx2150, [at_rest(take, 3.0), shown])) == []
+
+
+def test_a_rail_that_is_weaker_shows_beside_dc_too(hx2150: Amplifier) -> None:
+    shown, take = at_dc(37.0, (36.0, 30.0))
+    (found,) = uneven_rails(hx2150, [at_rest(take, 3.0), shown])
+    assert "the minus rail is weaker" in found.sentence
+
+
+def at_dc(peak_v: float, rails: tuple[float, float]) -> tuple[Take, Take]:
+    """A sine on 3 V of dc, cut at both rails, and the take of which it is."""
+    take = clipped(A=rails)
+    wave = 3.0 + peak_v * np.sin(2 * np.pi * 1000 * TIMES_S)
+    item = replace(take.items["output A"], values=np.clip(wave, -rails[1], rails[0]))
+    return with_items(take, {"output A": item}), take
+
+
+def at_rest(take: Take, dc_v: float) -> Take:
+    item = replace(take.items["output A"], values=np.array([dc_v]), noise=np.array([1e-3]))
+    return replace(take, shape="rest", items={"output A": item}, tops={})
 
 
 def test_an_output_that_gives_nothing_is_not_clipped(hx2150: Amplifier) -> None:
