@@ -67,7 +67,7 @@ def evidence(
     out = {finding.channel for finding in (*silent, *halves)}
     joints = tuple(finding for finding in warm_joints(glances) if finding.channel not in out)
     opens = {finding.channel for finding in joints}
-    gains = (finding for finding in gain(amplifier, takes, entries, opens) if finding.channel not in out)
+    gains = gain(amplifier, takes, entries, opens, out)
     return (*silent, *halves, *joints, *dc(takes), *_of_whole_waves(gains, glances), *idle(amplifier, takes))
 
 
@@ -128,6 +128,7 @@ def gain(
     takes: Sequence[Take],
     entries: Sequence[FiguresEntry] = (),
     opens: Collection[str] = (),
+    dead: Collection[str] = (),
 ) -> Iterator[Finding]:
     """Channels against each other, and all of them against the plate.
 
@@ -137,6 +138,7 @@ def gain(
     found = {
         channel: (None if channel in opens else _gain(takes, channel)) or _gain_of_figures(entries, channel)
         for channel in amplifier.channels
+        if channel not in dead
     }
     known = {channel: each for channel, each in found.items() if each is not None}
     for (one, (first, first_u)), (other, (second, second_u)) in combinations(known.items(), 2):
@@ -270,7 +272,7 @@ def _gain(takes: Sequence[Take], channel: str) -> tuple[float, float] | None:
     """Of the first record under a tone: far below clipping, with its relative standard uncertainty."""
     for take in takes:
         found = gain_of_take(take, channel)
-        if found is not None:
+        if found is not None and found > 0.0:
             scale = take.items[f"{OUTPUT}{channel}"].scale
             return found, math.hypot(scale.gain_u, scale.range_gain_u)
     return None

@@ -22,7 +22,8 @@ class Meaning(NamedTuple):
 MEANINGS: Mapping[str, Meaning] = {
     "reservoir": Meaning("capacitors of the reservoir have aged, or one is open", "capacitors are new or larger"),
     "rail_stiffness": Meaning(
-        "the converter is stiffer", "windings, rectifiers or joints of the converter resist more"
+        "the converter was repaired; age does not lower this, so look first at what the model does not explain",
+        "windings, rectifiers or joints of the converter resist more",
     ),
     "headroom": Meaning("the rails are lower, or the output stages leave more of them", ""),
     "rail": Meaning("the rails are lower", "the rails are higher"),

@@ -26,6 +26,9 @@ from benchctl.measure.signal.record import OUTPUT
 _FAR_BELOW = 0.5
 """Of the highest value: below this part a sine is not clipped at any drive that a run uses."""
 
+_FEWEST = 3
+"""Values that tell a slope and the dc beneath it."""
+
 _RESERVOIR_S = 0.01
 """Time constant of a reservoir where no burst tells it (common practice)."""
 
@@ -110,16 +113,20 @@ def _gain(tones: Sequence[Take], channel: str) -> float:
 
 
 def gain_of_take(take: Take, channel: str) -> float | None:
-    """Volts inside an output for a volt at the input, where the sine is far below clipping; None where it was not
-    driven or has no load."""
+    """Volts inside an output for a volt at the input, where the sine is far below clipping and whatever dc it
+    stands on; None where it was not driven, has no load or gives nothing."""
     item = take.items.get(f"{OUTPUT}{channel}")
     if item is None or channel not in take.driven or channel not in take.loads:
         return None
     times_s = take.instants.nodes_s[take.instants.sampled]
     sine = math.sqrt(2.0) * take.level_v * np.sin(2 * np.pi * take.frequency_hz * times_s + take.phases[channel])
-    below = np.abs(item.values) < _FAR_BELOW * np.abs(item.values).max()
+    centred = item.values - (item.values.max() + item.values.min()) / 2.0
+    below = np.abs(centred) < _FAR_BELOW * np.abs(centred).max()
+    if below.sum() < _FEWEST:
+        return None
+    from_mean = sine[below] - sine[below].mean()
     share = take.loads[channel].measured_ohm / (take.loads[channel].measured_ohm + _OUTPUT_OHM)
-    return float(item.values[below] @ sine[below] / (sine[below] @ sine[below])) / share
+    return float(item.values[below] @ from_mean / (from_mean @ from_mean)) / share
 
 
 def _clips(take: Take, channels: Sequence[str], kind: Kind) -> Iterator[Clip]:

@@ -31,13 +31,17 @@ ANSWERS = 0.2
 
 @dataclass(frozen=True)
 class Halves:
-    """Tops of one output in one record, and the uncertainty (k = 2) of their difference."""
+    """Tops of one output in one record, and the uncertainty (k = 2) of their difference.
+
+    `at_least`: the one that goes further is not clipped, so that both rails may differ by more.
+    """
 
     take: Take
     channel: str
     upper_v: float
     lower_v: float
     u_v: float
+    at_least: bool = False
 
     @property
     def unlike(self) -> float:
@@ -54,9 +58,14 @@ class Halves:
         """By how many times its uncertainty the difference is beyond what is usual."""
         return (abs(self.unlike) - MOST_UNLIKE) / self.u
 
+    def is_near(self, other: Halves) -> bool:
+        """Whether both differ by as much."""
+        return abs(self.unlike - other.unlike) <= math.hypot(self.u, other.u) + MOST_UNLIKE / 2.0
+
     def is_like(self, other: Halves) -> bool:
         """Whether both may differ by as much."""
-        return abs(self.unlike - other.unlike) <= math.hypot(self.u, other.u) + MOST_UNLIKE / 2.0
+        lesser, greater = sorted((self, other), key=lambda halves: abs(halves.unlike))
+        return self.is_near(other) or (lesser.at_least and lesser.unlike * greater.unlike > 0.0)
 
 
 class Dc(NamedTuple):
@@ -96,9 +105,10 @@ def unlike_rails(amplifier: Amplifier, takes: Sequence[Take]) -> Unlike | None:
     worst = {} if amplifier.outputs == "floating" else _worst(amplifier, takes)
     if not worst or not all(one.is_like(other) for one, other in combinations(worst.values(), 2)):
         return None
-    weights = [halves.u**-2 for halves in worst.values()]
-    mean = sum(weight * halves.unlike for weight, halves in zip(weights, worst.values(), strict=True)) / sum(weights)
     most = max(worst.values(), key=lambda halves: halves.times)
+    telling = [halves for halves in worst.values() if halves.is_near(most)]
+    weights = [halves.u**-2 for halves in telling]
+    mean = sum(weight * halves.unlike for weight, halves in zip(weights, telling, strict=True)) / sum(weights)
     return Unlike(mean, 1.0 / math.sqrt(sum(weights)), most, several=len(worst) > 1)
 
 
@@ -122,23 +132,21 @@ def _clipped(amplifier: Amplifier, takes: Sequence[Take]) -> Iterator[Halves]:
     for take in takes:
         least_v = ANSWERS * math.sqrt(2.0) * take.level_v * amplifier.gain_ratio
         for channel, tops in take.tops.items():
-            dc = _dc(rests, channel)
-            if channel in take.driven and tops.asked_v > least_v and _tells_rails(tops, dc):
-                yield _halves(take, channel, tops, dc)
+            halves = _halves(take, channel, tops, _dc(rests, channel))
+            if channel in take.driven and tops.asked_v > least_v and halves is not None:
+                yield halves
 
 
-def _tells_rails(tops: Tops, dc: Dc) -> bool:
-    """Whether the half that goes less far is clipped, so that its rail ends there. Where dc alone may make it the
-    lesser one, it must be clipped beyond doubt."""
-    clipped_v = CLIPPED * tops.asked_v - 2.0 * min(tops.u_v, abs(dc.volts))
-    lesser_v = tops.upper_v if tops.upper_v + dc.volts < tops.lower_v - dc.volts else tops.lower_v
-    return lesser_v < clipped_v
-
-
-def _halves(take: Take, channel: str, tops: Tops, dc: Dc) -> Halves:
-    """Rails limit what an output gives with its dc in it."""
+def _halves(take: Take, channel: str, tops: Tops, dc: Dc) -> Halves | None:
+    """Rails limit what an output gives with its dc in it. None where the half that goes less far is not clipped, for
+    only then its rail ends there. Where dc alone may make it the lesser one, it must be clipped beyond doubt."""
     u_v = 2.0 * math.hypot(tops.u_v, 2.0 * dc.u)
-    return Halves(take, channel, tops.upper_v + dc.volts, tops.lower_v - dc.volts, u_v)
+    clipped_v = CLIPPED * tops.asked_v - 2.0 * min(tops.u_v, abs(dc.volts))
+    upper_v, lower_v = tops.upper_v + dc.volts, tops.lower_v - dc.volts
+    lesser, other = (tops.upper_v, tops.lower_v) if upper_v < lower_v else (tops.lower_v, tops.upper_v)
+    if lesser >= clipped_v:
+        return None
+    return Halves(take, channel, upper_v, lower_v, u_v, at_least=other >= clipped_v)
 
 
 def _dc(rests: Sequence[Take], channel: str) -> Dc:

@@ -12,6 +12,7 @@ from benchctl.documents.reader import load_amplifier
 from benchctl.fit.evidence import dc, evidence, gain, half_waves, idle, silence, warm_joints
 from benchctl.fit.reading.glances import Glance, at_ends
 from benchctl.fit.reading.items import METER_CURRENT, NO_INSTANTS, Instants, Item, Scale, Take
+from benchctl.fit.starts import gain_of_take
 from benchctl.fit.unseen import unseen
 from benchctl.measure.conditions import Conditions
 from benchctl.measure.uncertainty import LoadResistance
@@ -146,6 +147,21 @@ def test_the_weaker_of_two_channels_is_named() -> None:
     found = list(gain(load_amplifier("hx2150"), takes))
     assert [each.channel for each in found] == ["B", "B"]
     assert "(-1.5 dB)" in found[0].sentence
+
+
+@pytest.mark.parametrize("dc_v", [-0.86, 0.3])
+def test_dc_beneath_a_small_tone_changes_no_gain(dc_v: float) -> None:
+    """0.9 V of peak, which 0.86 V lift nearly off zero."""
+    sound = tone("B", 31.9)
+    item = sound.items["output B"]
+    lifted = replace(sound, items={"output B": replace(item, values=item.values + dc_v)})
+    assert gain_of_take(lifted, "B") == pytest.approx(31.9, rel=1e-6)
+
+
+def test_a_dead_channel_is_no_measure_of_its_sister(hx2150: Amplifier) -> None:
+    takes = (tone("A", 31.9), tone("B", 47.0))
+    found = evidence(hx2150, takes, (SOUND[0], glance("B", 0.9, 0.001, half=True)))
+    assert [each.kind for each in found] == ["half wave"]
 
 
 def test_idle_current_is_held_against_the_amplifier_file(hx2150: Amplifier) -> None:

@@ -13,11 +13,12 @@ from click.testing import CliRunner
 from benchctl.cli.commands.fit import fit
 from benchctl.documents.reader import load_amplifier
 from benchctl.fit.examination import Examination
-from benchctl.fit.fitting import Fitted
+from benchctl.fit.fitting import Fitted, Misfit
 from benchctl.fit.heat.telling import HEAT
 from benchctl.fit.model.rails import resting_v
+from benchctl.fit.reading.items import CURRENT
 from benchctl.fit.since import changes
-from benchctl.fit.told import Quantity
+from benchctl.fit.told import Quantity, quantities
 from benchmarks.fits.drawing import truths_of
 from benchmarks.fits.trial import Judged, judged
 from tests.standards.means_by_scipy import rails_by_means
@@ -111,6 +112,31 @@ def gain_shown(fitted: Fitted, signal: str) -> float:
     names = [each.name for each in fitted.parameters.each]
     own = [value for name, value in zip(names, values, strict=True) if name == f"gain of {signal}"]
     return 1.0 + float(own[0])
+
+
+def test_bursts_that_one_reservoir_does_not_explain_leave_the_rails_untold_and_the_rest_told(
+    found: Examination,
+) -> None:
+    """With one dry rail of two the supply's current follows two time constants."""
+    assert found.fitted is not None
+    telling = {each.name: each for each in quantities(with_bursts_off(found.fitted, 0.02))}
+    for name in ("rail_stiffness", "reservoir"):
+        assert telling[name].untold.startswith("2.0 % of what bursts take from the supply is not explained")
+    assert telling["headroom"].is_told
+    assert {each.name: each for each in quantities(with_bursts_off(found.fitted, 0.005))}["reservoir"].is_told
+
+
+def with_bursts_off(fitted: Fitted, part: float) -> Fitted:
+    """As if so much of what each burst takes from the supply were unexplained."""
+
+    def off(misfit: Misfit) -> Misfit:
+        if misfit.take.shape != "burst" or misfit.signal != CURRENT:
+            return misfit
+        item = misfit.take.items[CURRENT]
+        most_a = float(np.abs(item.values - item.values[0]).max())
+        return replace(misfit, mean_square=(part * most_a) ** 2 / float(np.mean(item.noise**2)))
+
+    return replace(fitted, misfits=tuple(map(off, fitted.misfits)))
 
 
 def test_the_terminal_says_what_is_told_and_why_the_rest_is_not(

@@ -11,8 +11,8 @@ import pytest
 from benchctl.documents.amplifier_file.amplifier import Amplifier
 from benchctl.documents.reader import load_amplifier
 from benchctl.fit.reading.items import Instants, Item, Scale, Take
-from benchctl.fit.reading.tops import tops_of
-from benchctl.fit.uneven import uneven_rails
+from benchctl.fit.reading.tops import Tops, tops_of
+from benchctl.fit.uneven import uneven_rails, unlike_rails
 from benchctl.measure.uncertainty import LoadResistance
 
 GAIN, PEAK_V = 31.9, 40.0
@@ -93,10 +93,41 @@ def test_dc_beneath_a_tone_that_clips_nowhere_or_at_one_rail_only_makes_no_rail_
     assert list(uneven_rails(hx2150, [at_rest(take, 3.0), shown])) == []
 
 
+def test_a_top_that_noise_makes_low_is_not_clipped_where_dc_makes_it_the_lesser_one(hx2150: Amplifier) -> None:
+    """1.4 % less than its sine asks for, by noise of 1 %."""
+    shown, take = at_dc(29.1, (36.0, 36.0))
+    noisy = replace(shown, tops={"A": Tops(29.1, 28.7, 29.1, 3.0, 0.3)})
+    assert list(uneven_rails(hx2150, [at_rest(take, 3.0), noisy])) == []
+
+
 def test_a_rail_that_is_weaker_shows_beside_dc_too(hx2150: Amplifier) -> None:
     shown, take = at_dc(37.0, (36.0, 30.0))
     (found,) = uneven_rails(hx2150, [at_rest(take, 3.0), shown])
     assert "the minus rail is weaker" in found.sentence
+
+
+def test_an_output_whose_dc_takes_it_to_the_weak_rail_early_does_not_make_that_rail_an_output_stage(
+    hx2150: Amplifier,
+) -> None:
+    """Rails of 40 V and 31 V: A goes to 33 V and -31 V. B on -1 V of dc ends at -31 V too, and goes up to 32 V only,
+    where it is not clipped: its plus rail may reach further."""
+    sine = np.sin(2 * np.pi * 1000 * TIMES_S)
+    take = clipped(A=(40.0, 31.0), B=(40.0, 31.0))
+    waves = {"A": 33.0 * sine, "B": 33.0 * sine - 1.0}
+    shown = {signal: replace(item, values=np.maximum(waves[signal[-1]], -31.0)) for signal, item in take.items.items()}
+    beneath = {"A": 0.0, "B": -1.0}
+    rest = replace(
+        at_rest(take, 0.0),
+        items={f"output {channel}": at_rest(take, dc_v).items["output A"] for channel, dc_v in beneath.items()},
+    )
+    takes = [rest, with_items(take, shown)]
+    (found,) = uneven_rails(hx2150, takes)
+    assert (found.kind, found.channel) == ("weak rail", "")
+    assert "the minus rail is weaker" in found.sentence
+    unlike = unlike_rails(hx2150, takes)
+    assert unlike is not None
+    top_v = 33.0 * np.sin(2 * np.pi * np.array([0.22, 0.24])).mean()  # the samples beyond 0.97 of the peak
+    assert unlike.value == pytest.approx(1.0 - 31.0 / top_v, abs=5e-4), "as A shows it"
 
 
 def at_dc(peak_v: float, rails: tuple[float, float]) -> tuple[Take, Take]:
