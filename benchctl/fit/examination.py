@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 from benchctl.archive.folder import RunFolder
 from benchctl.errors import MeasurementError
-from benchctl.fit.evidence import Finding, evidence
+from benchctl.fit.evidence import Finding, Kind, evidence
 from benchctl.fit.fitting import Fitted, Misfit, fit
 from benchctl.fit.heat.telling import heat_quantities
 from benchctl.fit.reading.glances import glances_of
@@ -17,6 +18,12 @@ from benchctl.fit.uneven import Unlike, uneven_rails, unlike_rails
 from benchctl.fit.unseen import Unseen, unseen
 
 TAKEN_AS_ONE = "one rail is weaker than the other, and the model takes both as one"
+
+NOT_IN_MODEL: Mapping[Kind, str] = {
+    "weak rail": TAKEN_AS_ONE,
+    "half wave": "an output lacks a half wave, and the model has whole outputs only",
+}
+"""Findings with which nothing is fitted, and why."""
 
 
 @dataclass(frozen=True)
@@ -84,8 +91,9 @@ def findings_of(folder: RunFolder, run: RunTaken) -> tuple[Finding, ...]:
 
 def examined(run: RunTaken, findings: tuple[Finding, ...] = (), not_seen: tuple[Unseen, ...] = ()) -> Examination:
     """The fit of a run, or of a part of it; none of unlike rails, of which one value would say nothing."""
-    if any(finding.kind == "weak rail" for finding in findings):
-        return Examination(run, findings, not_seen, None, (), TAKEN_AS_ONE)
+    for finding in findings:
+        if finding.kind in NOT_IN_MODEL:
+            return Examination(run, findings, not_seen, None, (), NOT_IN_MODEL[finding.kind])
     try:
         fitted = fit(run)
     except MeasurementError as error:

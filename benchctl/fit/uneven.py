@@ -26,7 +26,8 @@ CLIPPED = 0.99
 """Of what its sine asks for: an output with less at the top of one half is clipped there."""
 
 ANSWERS = 0.2
-"""Of what the amplifier file's gain asks for: an output with less is silent or has lost contact, and not clipped."""
+"""Of what the amplifier file's gain asks for: an output with less is silent or has lost contact, and not clipped. Of
+the other half wave: one with less is missing."""
 
 
 @dataclass(frozen=True)
@@ -138,13 +139,16 @@ def _clipped(amplifier: Amplifier, takes: Sequence[Take]) -> Iterator[Halves]:
 
 
 def _halves(take: Take, channel: str, tops: Tops, dc: Dc) -> Halves | None:
-    """Rails limit what an output gives with its dc in it. None where the half that goes less far is not clipped, for
-    only then its rail ends there. Where dc alone may make it the lesser one, it must be clipped beyond doubt."""
+    """Rails limit what an output gives with its dc in it.
+
+    None where the half that goes less far is missing or is not clipped, for only a clipped one tells where its rail
+    ends. Where dc alone may make it the lesser one, it must be clipped beyond doubt.
+    """
     u_v = 2.0 * math.hypot(tops.u_v, 2.0 * dc.u)
     clipped_v = CLIPPED * tops.asked_v - 2.0 * min(tops.u_v, abs(dc.volts))
     upper_v, lower_v = tops.upper_v + dc.volts, tops.lower_v - dc.volts
     lesser, other = (tops.upper_v, tops.lower_v) if upper_v < lower_v else (tops.lower_v, tops.upper_v)
-    if lesser >= clipped_v:
+    if lesser >= clipped_v or min(upper_v, lower_v) < ANSWERS * max(upper_v, lower_v):
         return None
     return Halves(take, channel, upper_v, lower_v, u_v, at_least=other >= clipped_v)
 

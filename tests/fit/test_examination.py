@@ -12,7 +12,8 @@ from click.testing import CliRunner
 
 from benchctl.cli.commands.fit import fit
 from benchctl.documents.reader import load_amplifier
-from benchctl.fit.examination import Examination
+from benchctl.fit.evidence import Finding, Kind
+from benchctl.fit.examination import Examination, examined
 from benchctl.fit.fitting import Fitted, Misfit
 from benchctl.fit.heat.telling import HEAT
 from benchctl.fit.model.rails import resting_v
@@ -112,6 +113,13 @@ def gain_shown(fitted: Fitted, signal: str) -> float:
     names = [each.name for each in fitted.parameters.each]
     own = [value for name, value in zip(names, values, strict=True) if name == f"gain of {signal}"]
     return 1.0 + float(own[0])
+
+
+@pytest.mark.parametrize("kind", ["weak rail", "half wave"])
+def test_nothing_is_fitted_to_an_amplifier_that_the_model_does_not_have(found: Examination, kind: Kind) -> None:
+    again = examined(found.run, (Finding(kind, "as it was seen"),))
+    assert again.fitted is None
+    assert again.no_fit
 
 
 def test_bursts_that_one_reservoir_does_not_explain_leave_the_rails_untold_and_the_rest_told(

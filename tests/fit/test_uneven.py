@@ -149,6 +149,15 @@ def test_an_output_that_gives_nothing_is_not_clipped(hx2150: Amplifier) -> None:
     assert list(uneven_rails(hx2150, [with_items(take, {"output A": dead})])) == []
 
 
+@pytest.mark.parametrize("dc_v", [0.0, 0.5])
+def test_a_half_wave_that_is_missing_ends_at_no_rail(hx2150: Amplifier, dc_v: float) -> None:
+    """Half a sine of 1.8 V of peak, as dc lifts more or less of it above zero."""
+    take = replace(clipped(A=(37.0, 37.0)), level_v=1.8 / GAIN / np.sqrt(2.0))
+    half = np.maximum(dc_v + 1.8 * np.sin(2 * np.pi * 1000 * TIMES_S), 0.0)
+    shown = with_items(take, {"output A": replace(take.items["output A"], values=half, noise=np.full(101, 1e-3))})
+    assert list(uneven_rails(hx2150, [at_rest(take, dc_v), shown])) == []
+
+
 def test_a_difference_within_the_noise_is_not_named(hx2150: Amplifier) -> None:
     take = clipped(A=(35.0, 36.0))
     item = take.items["output A"]
