@@ -28,7 +28,7 @@ layers: $(READY)
 # Bytecode is kept, even where the environment asks for none: or each process that a test starts compiles the program anew.
 unit: $(READY)
 	env -u PYTHONDONTWRITEBYTECODE \
-	  $(BIN)/pytest -n 4 --dist loadfile --no-loadscope-reorder  # a module's set-up once; see tests/conftest.py
+	  $(BIN)/pytest -n 5 --dist loadfile --no-loadscope-reorder  # a module's set-up once; see tests/conftest.py
 
 wheel: $(READY)  ## The built package in a fresh environment, used from another folder
 	$(BIN)/python -m tools.wheel

@@ -1,6 +1,7 @@
 """`python -m benchmarks.fits --draws 500 --sequence burst_and_continuous --seed 1 --like hx2150 --keep FOLDER`.
 
-Draws are on four kinds of bench in turn: of 12 and of 8 bits, tidy and untidy.
+Draws are on four kinds of bench in turn: of 12 and of 8 bits, tidy and untidy. A seed draws the errors of the bench
+too, so take other seeds for each amplifier and sequence, or their outcomes go together.
 """
 
 from __future__ import annotations
