@@ -7,18 +7,16 @@ ends with the process, keeps them from every other one, also from that of anothe
 
 from __future__ import annotations
 
+import atexit
 import random
 import socket
 import tempfile
 from collections.abc import Iterator
 from pathlib import Path
-from typing import BinaryIO
 
 from benchctl.file_lock import try_lock
 
 _FIRST, _EACH, _PROCESSES = 20_000, 250, 48
-_LOCKS: list[BinaryIO] = []
-"""held until this process ends"""
 
 
 def free_port() -> int:
@@ -47,7 +45,7 @@ def _own_share() -> int:
         except OSError:  # it belongs to another user
             continue
         if try_lock(lock):
-            _LOCKS.append(lock)
+            atexit.register(lock.close)
             return share
         lock.close()
     return random.randrange(_PROCESSES)
