@@ -30,6 +30,10 @@ ANSWERS = 0.2
 the other half wave: one with less is missing."""
 
 
+SOFTEST = 0.1
+"""Of the swing: clipping sets in over this at most (common practice)."""
+
+
 @dataclass(frozen=True)
 class Halves:
     """Tops of one output in one record, and the uncertainty (k = 2) of their difference.
@@ -142,15 +146,27 @@ def _halves(take: Take, channel: str, tops: Tops, dc: Dc) -> Halves | None:
     """Rails limit what an output gives with its dc in it.
 
     None where the half that goes less far is missing or is not clipped, for only a clipped one tells where its rail
-    ends. Where dc alone may make it the lesser one, it must be clipped beyond doubt.
+    ends. Where dc alone may make it the lesser one, it must be clipped beyond doubt, and U holds what shows at its top
+    of all that dc asks less of it than of the other.
     """
-    u_v = 2.0 * math.hypot(tops.u_v, 2.0 * dc.u)
     clipped_v = CLIPPED * tops.asked_v - 2.0 * min(tops.u_v, abs(dc.volts))
     upper_v, lower_v = tops.upper_v + dc.volts, tops.lower_v - dc.volts
     lesser, other = (tops.upper_v, tops.lower_v) if upper_v < lower_v else (tops.lower_v, tops.upper_v)
     if lesser >= clipped_v or min(upper_v, lower_v) < ANSWERS * max(upper_v, lower_v):
         return None
+    asked_less_v = 2.0 * abs(dc.volts) if (upper_v < lower_v) == (dc.volts < 0.0) else 0.0
+    by_dc_v = asked_less_v * _passed_on(tops.asked_v - lesser, lesser)
+    u_v = math.hypot(2.0 * math.hypot(tops.u_v, 2.0 * dc.u), by_dc_v)
     return Halves(take, channel, upper_v, lower_v, u_v, at_least=other >= clipped_v)
+
+
+def _passed_on(cut_v: float, top_v: float) -> float:
+    """The part of a volt that is asked more which shows at a top that is cut already.
+
+    The slope of a tanh over `SOFTEST` of the swing; x - tanh(x) is x³/3 at first and less from there on, so that the
+    place on it is never taken too far.
+    """
+    return 1.0 - math.tanh((3.0 * max(cut_v, 0.0) / (SOFTEST * top_v)) ** (1.0 / 3.0)) ** 2
 
 
 def _dc(rests: Sequence[Take], channel: str) -> Dc:

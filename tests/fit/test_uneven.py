@@ -100,6 +100,20 @@ def test_a_top_that_noise_makes_low_is_not_clipped_where_dc_makes_it_the_lesser_
     assert list(uneven_rails(hx2150, [at_rest(take, 3.0), noisy])) == []
 
 
+def test_dc_beneath_a_tone_that_clipping_only_begins_to_bend_makes_no_rail_weak(hx2150: Amplifier) -> None:
+    """A tenth of a swing of 36 V bends; 0.6 V of dc beneath 37 V of peak bring the tops to 35.3 V and 35.1 V."""
+    shown, take = at_dc(37.0, (60.0, 60.0))
+    asked_v = 0.6 + 37.0 * np.sin(2 * np.pi * 1000 * TIMES_S)
+    bent_v = np.copysign(32.4 + 3.6 * np.tanh(np.maximum(np.abs(asked_v) - 32.4, 0.0) / 3.6), asked_v)
+    soft_v = np.where(np.abs(asked_v) > 32.4, bent_v, asked_v)
+    item = replace(shown.items["output A"], values=soft_v)
+    rest = at_rest(take, 0.6)
+    exact = replace(rest.items["output A"], scale=replace(item.scale, zero_u=1e-3))
+    unlike = unlike_rails(hx2150, [replace(rest, items={"output A": exact}), with_items(shown, {"output A": item})])
+    assert unlike is not None
+    assert abs(unlike.value) < unlike.u
+
+
 def test_a_rail_that_is_weaker_shows_beside_dc_too(hx2150: Amplifier) -> None:
     shown, take = at_dc(37.0, (36.0, 30.0))
     (found,) = uneven_rails(hx2150, [at_rest(take, 3.0), shown])
