@@ -24,9 +24,10 @@ SAME_V = 1e-5
 
 GUESSES = 40
 
-FARTHEST = 0.02
-"""A guess of a course that must end where it began moves by so much of the rails at most: beyond a bend, as where a
-diode blocks, next to nothing may hold them, and a guess would be thrown far away."""
+FARTHEST = 0.1
+"""A guess of a course that must end where it began moves by so much of the rails at most, and by half as much each time
+that it turns back: beyond a bend, as where a diode blocks, next to nothing may hold them, and a guess would be thrown
+far away."""
 
 LONGEST_DECAY = 300.0
 """Time constants in one running sum; beyond it numbers would overflow."""
@@ -56,6 +57,7 @@ def course(law: Law, times_s: Samples, guess_v: Samples, start_v: Samples | None
         Unsolved: more than `GUESSES` were needed.
     """
     steps_s = np.diff(times_s)
+    bounds = None if start_v is not None else _Bounds()
     for _ in range(GUESSES):
         slopes = law(guess_v)
         if _shares(slopes):
@@ -64,7 +66,7 @@ def course(law: Law, times_s: Samples, guess_v: Samples, start_v: Samples | None
         else:
             found_v = _linear(slopes.slope_v_per_s, slopes.decay_per_s, guess_v, steps_s, start_v)
         moved_v = float(np.max(np.abs(found_v - guess_v)))
-        guess_v = found_v if start_v is not None else _nearer(guess_v, found_v)
+        guess_v = found_v if bounds is None else bounds.nearer(guess_v, found_v)
         if moved_v < SAME_V:
             return guess_v
         if not moved_v < 1e6:
@@ -72,9 +74,20 @@ def course(law: Law, times_s: Samples, guess_v: Samples, start_v: Samples | None
     raise Unsolved
 
 
-def _nearer(guess_v: Samples, found_v: Samples) -> Samples:
-    farthest_v = FARTHEST * float(np.abs(guess_v).mean())
-    return np.asarray(guess_v + np.clip(found_v - guess_v, -farthest_v, farthest_v), dtype=np.float64)
+class _Bounds:
+    """How far a guess may move."""
+
+    def __init__(self) -> None:
+        self._part = FARTHEST
+        self._moved_v: Samples | float = 0.0
+
+    def nearer(self, guess_v: Samples, found_v: Samples) -> Samples:
+        """On the way from a guess to what was found."""
+        if float(np.sum((found_v - guess_v) * self._moved_v)) < 0.0:
+            self._part /= 2.0
+        farthest_v = self._part * float(np.abs(guess_v).mean())
+        self._moved_v = np.clip(found_v - guess_v, -farthest_v, farthest_v)
+        return np.asarray(guess_v + self._moved_v, dtype=np.float64)
 
 
 def _shares(slopes: Slopes) -> bool:

@@ -14,6 +14,7 @@ from benchctl.simulator.amplifier.circuit import Circuit
 from benchctl.simulator.amplifier.converter import Converter, Source
 from benchctl.simulator.amplifier.output_stage import OutputStage
 from benchctl.simulator.amplifier.rails.follower import RailFollower
+from benchctl.simulator.amplifier.rails.trace import steady
 from benchctl.simulator.amplifier.rails.voltages import alike
 
 Samples = NDArray[np.float64]
@@ -59,8 +60,8 @@ class Limited:
         loads_a = np.clip([asked_v, -asked_v], 0.0, rails_v) / LOAD_OHM
         return np.asarray((self.charges_a(rails_v) - loads_a) / self.rail_f)
 
-    def end_v(self, seconds: float) -> Samples:
-        found = solve_ivp(self.change, (0.0, seconds), [START_V] * 2, rtol=1e-7, atol=1e-7, max_step=2e-5)
+    def end_v(self, seconds: float, begin_v: Samples) -> Samples:
+        found = solve_ivp(self.change, (0.0, seconds), begin_v, rtol=1e-7, atol=1e-7, max_step=2e-5)
         return np.asarray(found.y[:, -1])
 
 
@@ -69,7 +70,15 @@ class Limited:
 def test_rails_share_what_a_supply_at_its_limit_gives(limit_a: float, rail_ohm: float, rail_f: float) -> None:
     limited = Limited(limit_a, rail_ohm, rail_f)
     end = RailFollower().curve(limited.circuit, alike(START_V), 0.0, 0.0303).end
-    assert tuple(end) == pytest.approx(limited.end_v(0.0303).tolist(), abs=0.01)
+    assert tuple(end) == pytest.approx(limited.end_v(0.0303, np.full(2, START_V)).tolist(), abs=0.01)
+
+
+@pytest.mark.parametrize(("limit_a", "start_v"), [(5.0, 5.0), (1000.0, 15.0)])
+def test_the_cycle_that_repeats_is_found_from_far_away(limit_a: float, start_v: float) -> None:
+    """Beyond the bend where a diode blocks nothing holds a rail, and a guess without bounds flies off."""
+    limited = Limited(limit_a, 0.04, 0.002)
+    begin_v = steady(limited.circuit, alike(start_v), 257).reservoirs_v[:, 0]
+    assert limited.end_v(1 / FREQUENCY_HZ, begin_v) == pytest.approx(begin_v, abs=1e-3)
 
 
 def test_a_tone_of_a_minute_at_the_limit_is_followed_only_until_its_cycle_repeats() -> None:
