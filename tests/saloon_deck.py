@@ -4,7 +4,6 @@ killed. In the first a verdict passes, some fail, and some are inconclusive, by 
 from __future__ import annotations
 
 import json
-import pickle
 import shutil
 from dataclasses import dataclass
 from pathlib import Path
@@ -15,7 +14,7 @@ import pytest
 import benchctl
 from benchctl import library
 from benchctl.errors import LimitTripped
-from tests.shared_runs import alone_in
+from tests.shared_runs import made_once
 
 BENCH = "untidy_workshop"
 OWNER, CONTACT, REFERENCE, COMPLAINT = "M. Lindqvist", "lindqvist@ferry.example", "2026-118", "cuts out when warm"
@@ -58,14 +57,7 @@ def documents_in(place: Path) -> Path:
 
 def shared_in(place: Path) -> SaloonDeck:
     """The runs, made once in a session of the tests; nobody changes them."""
-    place.mkdir(parents=True, exist_ok=True)
-    kept = place / "deck"
-    with alone_in(place):
-        if not kept.exists():
-            kept.write_bytes(pickle.dumps(_made_in(place)))
-    deck = pickle.loads(kept.read_bytes())
-    assert isinstance(deck, SaloonDeck)
-    return deck
+    return made_once(place / "deck", SaloonDeck, lambda: _made_in(place))
 
 
 def _made_in(place: Path) -> SaloonDeck:

@@ -5,12 +5,15 @@ from __future__ import annotations
 
 import fcntl
 import pickle
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TypeVar
 
 from benchmarks.sequences.trials import Trial, trial
+
+_T = TypeVar("_T")
 
 
 @dataclass(frozen=True)
@@ -30,30 +33,25 @@ class SharedRuns:
     def of(self, sequence: str, amplifier: str) -> SharedRun:
         """A shipped sequence on a shipped amplifier, on the bench that suits it, with hours cut to minutes."""
         place = self._root / f"{sequence}-{amplifier}"
-        place.mkdir(parents=True, exist_ok=True)
-        with alone_in(place):
-            ended = _kept_in(place) or _made_in(place, sequence, amplifier)
+        ended = made_once(place / "trial", Trial, lambda: trial(sequence, amplifier, place / "runs"))
         (folder,) = (path for path in (place / "runs").iterdir() if path.is_dir())
         return SharedRun(ended, folder)
 
 
-def _kept_in(place: Path) -> Trial | None:
-    kept = place / "trial"
-    if not kept.exists():
-        return None
-    ended = pickle.loads(kept.read_bytes())
-    assert isinstance(ended, Trial)
-    return ended
-
-
-def _made_in(place: Path, sequence: str, amplifier: str) -> Trial:
-    ended = trial(sequence, amplifier, place / "runs")
-    (place / "trial").write_bytes(pickle.dumps(ended))
-    return ended
+def made_once(kept: Path, kind: type[_T], make: Callable[[], _T]) -> _T:
+    """What `make` gives, of a kind: made by the first process that asks, and read from the file `kept` by the others,
+    which wait for it. No two kept files share a folder."""
+    kept.parent.mkdir(parents=True, exist_ok=True)
+    with _alone_in(kept.parent):
+        if not kept.exists():
+            kept.write_bytes(pickle.dumps(make()))
+    made = pickle.loads(kept.read_bytes())
+    assert isinstance(made, kind)
+    return made
 
 
 @contextmanager
-def alone_in(place: Path) -> Iterator[None]:
+def _alone_in(place: Path) -> Iterator[None]:
     """Until the file is closed, or its process ends for any reason, others wait."""
     with (place / "lock").open("wb") as file:
         fcntl.flock(file, fcntl.LOCK_EX)

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import pickle
 from pathlib import Path
 
 import pytest
 
 from benchctl.fit.examination import Examination, examine
-from tests.shared_runs import SharedRuns, alone_in
+from tests.shared_runs import SharedRuns, made_once
 
 
 @pytest.fixture(scope="session")
@@ -18,12 +17,5 @@ def folder(shared_runs: SharedRuns) -> Path:
 
 @pytest.fixture(scope="session")
 def found(folder: Path) -> Examination:
-    place = folder.parents[1] / "fit"  # beside the folder of its runs
-    place.mkdir(exist_ok=True)
-    kept = place / "examination"
-    with alone_in(place):
-        if not kept.exists():
-            kept.write_bytes(pickle.dumps(examine(folder)))
-    examination = pickle.loads(kept.read_bytes())
-    assert isinstance(examination, Examination)
-    return examination
+    beside = folder.parents[1] / "fit"  # the folder of its runs
+    return made_once(beside / "examination", Examination, lambda: examine(folder))
