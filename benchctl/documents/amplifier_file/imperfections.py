@@ -13,6 +13,7 @@ from pydantic import Field
 from benchctl.documents.amplifier_file.power_side import InputCapacitor, Thump
 from benchctl.documents.model.fields import (
     ChannelName,
+    NotNegativeVolts,
     PositiveHenries,
     PositiveHertz,
     PositiveNumber,
@@ -114,6 +115,12 @@ class AmplifierImperfections(Part):
     output_inductance_h: PositiveHenries | None = Field(
         default=None, description="inductance of each output, in series with its resistance"
     )
+    dc_wander_v: dict[ChannelName, NotNegativeVolts] = Field(
+        default_factory=dict,
+        description="by how much the dc of each output wanders around what `offset` states, RMS, by channel, within "
+        "some seconds to a minute and a half; protection and heat do not count it",
+        examples=[{"A": "0.2 mV", "B": "0.2 mV"}],
+    )
     supply_leaks: Annotated[Ratio, bounded("1", at_least=0, below=1)] = Field(
         default=0.001, description="part of a tone on the supply that reaches every output, such as `-60 dB`"
     )
@@ -138,7 +145,7 @@ class AmplifierImperfections(Part):
         doubled = {key: 2.0 * value for key in twice if (value := getattr(self, key)) is not None}
         bend = None if self.bend is None else self.bend.model_copy(update={"at_v": 2.0 * self.bend.at_v})
         parts = {"switch_over": _times_two(self.switch_over), "compressor": _times_two(self.compressor)}
-        left_out: dict[str, Any] = {"inverted": (), "lag_hz": {}, "thump": None, "pumps": False}
+        left_out: dict[str, Any] = {"inverted": (), "lag_hz": {}, "dc_wander_v": {}, "thump": None, "pumps": False}
         return self.model_copy(update={**doubled, "bend": bend, **parts, **left_out})
 
     def channels(self) -> Iterator[tuple[tuple[str | int, ...], str]]:
@@ -147,6 +154,8 @@ class AmplifierImperfections(Part):
             yield ("inverted", index), channel
         for channel in self.lag_hz:
             yield ("lag", channel), channel
+        for channel in self.dc_wander_v:
+            yield ("dc_wander", channel), channel
 
     def problems(self) -> Iterator[PathProblem]:
         if self.bend is not None and self.bend.second == self.bend.third == 0.0:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from types import MappingProxyType
 from typing import NamedTuple
 
 from benchctl.documents.amplifier_file.faults import WeakRail
@@ -13,6 +14,7 @@ from benchctl.simulator.amplifier.converter import OFF, Converter, Source
 from benchctl.simulator.amplifier.disturbance import Cable, Surroundings
 from benchctl.simulator.amplifier.output_stage import OutputStage
 from benchctl.simulator.amplifier.outputs import output_of
+from benchctl.simulator.amplifier.wander import Wander
 from benchctl.simulator.generator_signal import Tone
 from benchctl.simulator.model.description import Physics, Plate
 
@@ -25,6 +27,7 @@ STARVED_BIAS = 0.25
 BIAS_STATED_C = 25.0
 """The temperature at which a bias is stated."""
 
+NO_WANDER: Mapping[str, Wander] = MappingProxyType({})
 
 CIRCUITS_KEPT = 512
 """A burst needs two, or a hundred where the supply has to recover from it; a converter's ramp some dozens once."""
@@ -66,7 +69,7 @@ class _Asked(NamedTuple):
 
 class Assembly:
     """One amplifier, ready to be put under any conditions; `controls`: channel -> the factor that its gain control puts
-    on its gain; `capacitor_f` is beside each load."""
+    on its gain; `capacitor_f` is beside each load; `wanders`: channel -> how its dc wanders, where it does."""
 
     def __init__(
         self,
@@ -75,10 +78,13 @@ class Assembly:
         controls: Mapping[str, float],
         surroundings: Surroundings,
         capacitor_f: float = 0.0,
+        *,
+        wanders: Mapping[str, Wander] = NO_WANDER,
     ) -> None:
         self._physics = physics
         self._surroundings = surroundings
         self._plate = plate
+        self._wanders = wanders
         self._channels = tuple(
             output_of(physics, plate, channel, controls[channel], capacitor_f) for channel in plate.channels
         )
@@ -170,6 +176,8 @@ class Assembly:
             )
             for name, output, conductance_s in zip(names, self._channels, asked.conductances_s, strict=True)
         )
+        for name, stage in zip(names, stages, strict=True):
+            stage.wander = self._wanders.get(name)
         if asked.cables:
             self._disturb(stages, asked)
         return stages

@@ -17,6 +17,7 @@ from benchctl.simulator.amplifier.clipping import SILENT, CycleMeans
 from benchctl.simulator.amplifier.disturbance import Disturbance
 from benchctl.simulator.amplifier.filters import Filter
 from benchctl.simulator.amplifier.transfer import HARD, Transfer
+from benchctl.simulator.amplifier.wander import Wander
 from benchctl.simulator.wave import Samples, Wave
 
 LIMITS_KEPT = 64
@@ -117,6 +118,8 @@ class OutputStage:
         self.filtered = filtered
         self.wave = wave
         self.disturbance: Disturbance | None = None
+        self.wander: Wander | None = None
+        """only records show it: fractions of a millivolt trip no protection and heat nothing"""
         self.share = 1 / (1 + output_ohm * conductance_s)
         """volts at the terminal for a volt inside"""
         self.path_s = conductance_s * self.share

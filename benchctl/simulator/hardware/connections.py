@@ -12,6 +12,7 @@ from benchctl.simulator.amplifier.assembly import BIAS_STATED_C, Assembly, Opera
 from benchctl.simulator.amplifier.circuit import Circuit, Outputs
 from benchctl.simulator.amplifier.compressor import GAIN_STEP, Compressor
 from benchctl.simulator.amplifier.disturbance import Cable, Surroundings
+from benchctl.simulator.amplifier.wander import Wander
 from benchctl.simulator.generator_signal import SOURCE_OHM, Tone
 from benchctl.simulator.hardware.bench_faults import BenchFaults
 from benchctl.simulator.hardware.described import (
@@ -106,6 +107,10 @@ class Connections:
         self._compressor = None if compressor is None else Compressor(compressor)
         imperfect = description.bench.imperfections
         self.surroundings = Surroundings(imperfect.mains, imperfect.generator)
+        self._wanders = {
+            channel: Wander(rms_v, true_errors.stream(f"dc of output {channel}"))
+            for channel, rms_v in self.physics.imperfections.dc_wander_v.items()
+        }
         self._capacitor_f = 0.0
         """what a person has connected beside each load"""
         self._assembly = self._assembled()
@@ -221,7 +226,7 @@ class Connections:
 
     def _assembled(self) -> Assembly:
         plate, surroundings = self.description.plate, self.surroundings
-        return Assembly(self.physics, plate, self._controls, surroundings, self._capacitor_f)
+        return Assembly(self.physics, plate, self._controls, surroundings, self._capacitor_f, wanders=self._wanders)
 
     def circuit(self, signals: Signals, now_s: float) -> Circuit:
         """What all of it makes together at this instant.

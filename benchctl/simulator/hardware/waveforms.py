@@ -62,6 +62,8 @@ def audible_v(spans: Sequence[Stretch], times_s: Samples, channel: int) -> Sampl
             hum = stage.disturbance.hum.at(times_s[part])
             asked_v = asked_v + stage.disturbance.asked_v * hum
             samples[part] += stage.disturbance.output_v * hum
+        if stage.wander is not None:
+            samples[part] += stage.wander.at(times_s[part])
         rails_v = step.rails_v(times_s[part] - span.start_s)
         headroom_v = stage.headroom_v(asked_v, rails_v, step.circuit.saturation_v)
         inside_v = stage.transfer.output_v(asked_v, stage.limit_v(headroom_v))
