@@ -74,6 +74,12 @@ class OscilloscopeImperfections(Part):
         description="limit of error of the gain of each range, beside that of the channel; another on every range",
         examples=["0.5 %"],
     )
+    record_gain: Share = Field(
+        default=0.0,
+        description="how far the gain of each input moves from record to record, as a standard deviation, "
+        "within what its accuracy states",
+        examples=["0.02 %"],
+    )
     warm_up_gain: Ratio = Field(
         default=0.0, description="by how much the gain of all inputs changes while it warms up", examples=["0.2 %"]
     )

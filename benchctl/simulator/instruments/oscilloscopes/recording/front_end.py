@@ -39,11 +39,18 @@ class FrontEnd:
             late_s += chance.gauss(0.0, self._imperfect.trigger_jitter_s)
         return late_s
 
-    def gain(self, number: int, full_scale_v: float, now_s: float) -> float:
-        """Of an input on a range, over what it was adjusted to."""
+    def gain(self, number: int, full_scale_v: float, now_s: float, record: int) -> float:
+        """Of an input on a range and in one record, over what it was adjusted to."""
         warming = self._imperfect.warm_up_gain * self._warmed(now_s)
         part = self._true_errors.part(f"oscilloscope {number} gain", f"{full_scale_v:.6g} V")
-        return (self._warm + warming) * (1 + self._imperfect.range_gain * part)
+        return (self._warm + warming) * (1 + self._imperfect.range_gain * part) * self._of_record(number, record)
+
+    def _of_record(self, number: int, record: int) -> float:
+        """The factor by which the gain of an input moved for one record."""
+        if not self._imperfect.record_gain:
+            return 1.0
+        chance = self._true_errors.stream(f"oscilloscope {number} gain of record {record}")
+        return 1.0 + chance.gauss(0.0, self._imperfect.record_gain)
 
     def zero_v(self, number: int, full_scale_v: float, limit_v: float, now_s: float) -> float:
         """How far the zero of an input has moved on a range, whose error of zero is stated to be within a limit."""

@@ -72,7 +72,7 @@ class Inputs:
         chance = self._physical_bench.true_errors.noise(f"oscilloscope {number}", record.number)
         digitiser = self._digitisers[number]
         signal = self._probed(number, record, chance)
-        gain = self._gain(number, vertical, record.start_s)
+        gain = self._gain(number, vertical, record)
         if gain != 1.0:
             signal = signal * gain
         beside_v: Samples | float = self._zero_v(number, vertical, record.start_s)
@@ -80,11 +80,11 @@ class Inputs:
             beside_v = beside_v + gain * self._front_end.crosstalk * self._others_v(number, record)
         return np.asarray(digitiser.codes(signal, vertical, chance, beside_v), dtype=np.int32)
 
-    def _gain(self, number: int, vertical: Vertical, now_s: float) -> float:
-        """An input's gain on a range, over what it was adjusted to. Nothing moves it beyond what is stated, where only
-        an error that was given for a trial may lie."""
+    def _gain(self, number: int, vertical: Vertical, record: Record) -> float:
+        """An input's gain in a record on a range, over what it was adjusted to. Nothing moves it beyond what is stated,
+        where only an error that was given for a trial may lie."""
         own, stated = self._digitisers[number].error.gain, self._description.voltage.reading
-        moved = self._front_end.gain(number, vertical.full_scale_v, now_s)
+        moved = self._front_end.gain(number, vertical.full_scale_v, record.start_s, record.number)
         if moved == 1.0 or abs(own) >= stated:
             return moved
         return (1 + turned_back((1 + own) * moved - 1, stated)) / (1 + own)
