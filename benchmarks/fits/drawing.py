@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import random
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -16,7 +16,9 @@ from benchctl.documents.amplifier_file.amplifier import Amplifier
 from benchctl.documents.amplifier_file.simulation import HeatsinkSimulation
 from benchctl.documents.bench_file.bench import Bench
 from benchctl.documents.reader import load_amplifier, load_bench
+from benchctl.fit.reading.thinning import DC_MOVES, DC_MOVES_V, GAIN_MOVES
 from benchctl.library import find
+from benchctl.quantity import parse_quantity
 from benchmarks.coverage.campaign import IMPERFECTIONS
 from benchmarks.sequences.trials import BENCHES
 
@@ -80,10 +82,18 @@ def drawn(base: str, seed: int, folder: Path, bench: str = TIDY) -> Drawn:
         "converter_efficiency": f"{numbers['converter_efficiency'] * 100:.8g} %",
         "soft_knee": f"{numbers['soft_knee'] * 100:.8g} %",
     }
+    drawn_bench = _bench(base, seed, folder, bench)
+    truths = truths_of(sound, numbers, load_bench(drawn_bench))
+    simulation.setdefault("imperfections", {})["dc_wander"] = _dc_wander(truths)
     amplifier = folder / "amplifier.yaml"
     amplifier.write_text(yaml.safe_dump(content, sort_keys=False), encoding="utf-8")
-    drawn_bench = _bench(base, seed, folder, bench)
-    return Drawn(amplifier, drawn_bench, truths_of(sound, numbers, load_bench(drawn_bench)))
+    return Drawn(amplifier, drawn_bench, truths)
+
+
+def _dc_wander(truths: Mapping[tuple[str, str], float]) -> dict[str, str]:
+    """By channel, as far as the fit allows for."""
+    dc_v = {channel: value for (name, channel), value in truths.items() if name == "dc"}
+    return {channel: f"{(DC_MOVES_V + DC_MOVES * abs(value)) * 1e3:.6g} mV" for channel, value in dc_v.items()}
 
 
 def _numbers(sound: Amplifier, chance: random.Random) -> dict[str, float]:
@@ -104,7 +114,11 @@ def _bench(base: str, seed: int, folder: Path, kind: str) -> Path:
     content = _shipped(BENCHES[base])
     if kind.startswith("8 bits"):
         _make_ordinary(content)
-    content["simulation"] = {"seed": seed, "imperfections": _imperfections(kind)}
+    imperfections = _imperfections(kind)
+    reading = content["instruments"]["oscilloscope"]["accuracy"]["voltage"]["reading"]
+    imperfections["oscilloscope"]["record_gain"] = f"{GAIN_MOVES * _part(reading) * 100:.6g} %"
+    errors = resistor_errors(content["instruments"]["load"]["resistors"], random.Random(f"{base} {seed} resistors"))
+    content["simulation"] = {"seed": seed, "errors": errors, "imperfections": imperfections}
     bench = folder / "bench.yaml"
     bench.write_text(yaml.safe_dump(content, sort_keys=False), encoding="utf-8")
     return bench
@@ -127,6 +141,19 @@ def _make_ordinary(content: Any) -> None:
         output["probe"]["accuracy"] = usual["outputs"]["A"]["probe"]["accuracy"]
     for name in ("supply_current", "supply_voltage"):
         signals[name]["probe"]["accuracy"] = usual[name]["probe"]["accuracy"]
+
+
+def _part(text: str) -> float:
+    return parse_quantity(text, "1")
+
+
+def resistor_errors(resistors: Sequence[Mapping[str, Any]], chance: random.Random) -> dict[str, str]:
+    """By the names that a bench file gives errors. An uncertainty with k = 2 leaves 5 % outside, where none lies that
+    the simulator draws itself."""
+    return {
+        f"resistor {resistor['relay']}": f"{chance.gauss(0.0, _part(resistor['uncertainty']) / 2.0) * 100:.6g} %"
+        for resistor in resistors
+    }
 
 
 def _imperfections(kind: str) -> Any:

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import random
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from benchctl.documents.reader import load_amplifier, load_bench
-from benchmarks.fits.drawing import BENCHES_DRAWN, drawn
+from benchctl.quantity import parse_quantity
+from benchmarks.fits.drawing import BENCHES_DRAWN, drawn, resistor_errors
 from benchmarks.fits.judging import interval, mark_of, table_of
 from benchmarks.fits.trial import Judged, Outcome
 
@@ -22,6 +25,30 @@ def test_a_draw_is_a_pair_of_files_that_are_read_and_repeats(tmp_path: Path, bas
     assert bench.simulation.seed == 7
     assert drawn(base, 7, tmp_path).truths == first.truths
     assert drawn(base, 8, tmp_path).truths != first.truths
+
+
+@pytest.mark.parametrize("bench", [BENCHES_DRAWN[0], BENCHES_DRAWN[-1]])
+def test_dc_and_gains_move_on_a_drawn_bench_as_far_as_the_fit_allows_for(tmp_path: Path, bench: str) -> None:
+    """Dc by 0.1 mV and 1 % of itself, gain by a fiftieth of what is stated (docs/fit.md)."""
+    draw = drawn("kx240", 7, tmp_path, bench)
+    amplifier, drawn_bench = load_amplifier(draw.amplifier), load_bench(draw.bench)
+    assert amplifier.simulation is not None
+    assert drawn_bench.simulation is not None
+    assert drawn_bench.instruments.oscilloscope is not None
+    stated = drawn_bench.instruments.oscilloscope.accuracy.voltage.reading
+    assert drawn_bench.simulation.imperfections.oscilloscope.record_gain == pytest.approx(stated / 50)
+    assert {"resistor 101", "resistor 102"} <= set(drawn_bench.simulation.errors)
+    assert amplifier.simulation.imperfections.dc_wander_v == {
+        channel: pytest.approx(1e-4 + 0.01 * abs(draw.truths["dc", channel]), rel=1e-5) for channel in "AB"
+    }
+
+
+def test_one_in_twenty_load_resistors_lies_outside_its_stated_uncertainty() -> None:
+    """k = 2 is 4.6 % of a normal distribution; of 4000 within 1 % (binomial)."""
+    stated = [{"relay": relay, "uncertainty": "0.2 %"} for relay in range(4000)]
+    errors = [parse_quantity(text, "1") for text in resistor_errors(stated, random.Random(1)).values()]
+    assert sum(abs(error) > 0.002 for error in errors) / 4000 == pytest.approx(0.0455, abs=0.01)
+    assert np.std(errors) == pytest.approx(0.001, rel=0.05)
 
 
 def test_hum_at_an_open_input_carries_dc_through_the_crossover(tmp_path: Path) -> None:
