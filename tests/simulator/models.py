@@ -42,9 +42,9 @@ SIMULATIONS = {
     "class AB bridged": AmplifierSimulation(),
     "class D": AmplifierSimulation(),
     "class D regulated, soft": AmplifierSimulation(rails="regulated", soft_knee=0.1),
-    "class D bridged": AmplifierSimulation(),
+    "class D bridged": AmplifierSimulation(commutation_s=100e-9),
     "class D weak rail": AmplifierSimulation(faults=WEAK_RAIL),
-    "class D pumping": AmplifierSimulation(imperfections=AmplifierImperfections(pumps=True)),
+    "class D pumping": AmplifierSimulation(imperfections=AmplifierImperfections(pumps=True), commutation_s=100e-9),
     "folding back": AmplifierSimulation(protection=ProtectionSimulation(fold_back_c=30.0)),
 }
 MODELS = tuple(SIMULATIONS)

@@ -274,7 +274,7 @@ class Amplifier(Document):
             yield PathProblem(path, "only class D with grounded outputs pumps energy into its rails; leave it out")
         if self.amplifier_class == "D":
             return
-        for attribute in ("conduction_ohm", "switching_w", "ripple_v", "carrier_hz"):
+        for attribute in ("conduction_ohm", "switching_w", "ripple_v", "carrier_hz", "commutation_s"):
             if getattr(self.simulation, attribute) is not None:
                 yield PathProblem(
                     ("simulation", key_of(attribute)), f"only class D has this; class is {self.amplifier_class}"

@@ -32,6 +32,7 @@ from benchctl.documents.model.fields import (
     PositiveOhms,
     PositiveVolts,
     Ratio,
+    Seconds,
     Volts,
     bounded,
 )
@@ -136,6 +137,12 @@ class AmplifierSimulation(Part):
         default=None, description="class D: what is left of the carrier at the output, RMS"
     )
     carrier_hz: PositiveHertz | None = Field(default=None, description="class D: switching frequency")
+    commutation_s: Annotated[Seconds, bounded("s", at_least=0, at_most=1e-6)] | None = Field(
+        default=None,
+        description="class D: how long voltage and current overlap at each edge of the carrier, which costs power in "
+        "proportion to the output current; if left out, 0",
+        examples=["10 ns"],
+    )
     filters: tuple[CrossoverFilter, ...] | None = Field(
         default=None, description="filters in front of the output stages"
     )

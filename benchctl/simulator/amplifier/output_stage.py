@@ -65,6 +65,8 @@ class Losses:
     ripple_v: float = 0.0
     """residue of the carrier, RMS"""
     carrier_hz: float = 400e3
+    commutation_s: float = 0.0
+    """seconds that voltage and current overlap at each edge of the carrier"""
     pumps: bool = False
     """one half-bridge alone: what the rail of one half-wave gives beyond the load's need goes into the other rail"""
 
@@ -237,13 +239,20 @@ class OutputStage:
 
 
 class SwitchingStage(OutputStage):
-    """A class D stage: an ideal transformer of the rail, with two losses.
+    """A class D stage: an ideal transformer of the rail, with three losses.
 
     Its current warms a resistance r (devices and coil), which also takes its share of the swing; switching takes a
     current in proportion to the rails, also without a signal. The efficiency, P/(P·(1 + r/R) + switching), rises
     steeply from zero and is flat over most of the range; it is lower with a lower load resistance. Feedback keeps r out
     of the output resistance. The residue of the carrier that `waveforms` adds is left out of the powers: some tenths of
     a volt into a load are milliwatts.
+
+    The third loss is at the edges of the carrier. There the current i of a half goes from one device to the other while
+    the voltage of both rails, 2·V, rises or falls across one of them. Both overlap for a time t, in which ½·2·V·|i|·t
+    is lost (the usual overlap formula, from memory: Erickson and Maksimovic, Fundamentals of Power Electronics). With
+    two edges in a period 1/f a half loses 2·V·|i|·t·f: a current |i|·t·f from either rail, or 2·|i|·t·f from the
+    lumped rails, which stand at V. A bridge loses it in both of its halves, which carry the same i. Without a
+    signal it is nothing, for the coil's ripple is left out. Clipped tops count as if the edges were still there.
     """
 
     def __init__(
@@ -276,19 +285,26 @@ class SwitchingStage(OutputStage):
         self._swing = 1 / (1 + losses.conduction_ohm * self.path_s)
         # Watts for each square volt inside a half: load, output resistance and conduction.
         self._power_s = halves * self.path_s / self._swing
+        # Amperes from the lumped rails for each volt inside a half: what the edges lose.
+        self._edges_s = halves * 2 * losses.commutation_s * losses.carrier_hz * self.path_s
 
     def limit_v(self, headroom_v: V) -> V:
         """The swing is lower by the voltage that the current drops in the devices."""
         return headroom_v * self._swing
 
     def takes(self, rail_v: float, headroom_v: float) -> tuple[float, float]:
-        """Power over rail voltage: the higher the rail, the less current."""
+        """Power over rail voltage, so that a higher rail gives less current; what the edges lose goes with the output
+        current."""
         if rail_v <= 0:
             return 0.0, 0.0
         means = self.means(headroom_v)
         output_a = means.square_v2 * self._power_s / rail_v
         more_a = means.square_slope_v * self._swing * self._power_s / rail_v
-        return output_a + self._switching_s * rail_v, more_a - output_a / rail_v + self._switching_s
+        edges_a, more_edges_s = means.absolute_v * self._edges_s, means.absolute_slope * self._swing * self._edges_s
+        return (
+            output_a + self._switching_s * rail_v + edges_a,
+            more_a - output_a / rail_v + self._switching_s + more_edges_s,
+        )
 
     @property
     def one_sided(self) -> bool:
@@ -312,28 +328,37 @@ class SwitchingStage(OutputStage):
         follows = np.array([clipped & (inside_v > 0), clipped & (inside_v < 0)])
         towards = np.array([[1.0], [-1.0]])
         more_s = follows * (self._swing * self.path_s * opposite_v * towards + coil_a * towards)
-        switching_s = self._switching_s / 2
+        switching_s, edges_s = self._switching_s / 2, self._edges_s / 2
         rail_v = both_v / 2
-        return taken_a + switching_s * rail_v, (more_s - taken_a) / both_v + switching_s / 2
+        return (
+            taken_a + switching_s * rail_v + np.abs(inside_v) * edges_s,
+            (more_s - taken_a) / both_v + switching_s / 2 + follows * (self._swing * edges_s),
+        )
 
     def instant_flows(self, now: Instants, rails_v: Samples) -> tuple[Samples, Samples, Samples]:
-        """Conduction and switching are lost in the stage."""
+        """Conduction, switching and edges are lost in the stage."""
         path_a2 = self.halves * now.inside_v**2 * self.path_s**2
         rail_v = rails_v.mean(axis=0)
-        lost_w = path_a2 * self.losses.conduction_ohm + self._switching_s * rail_v**2
+        edges_w = np.abs(now.inside_v) * self._edges_s * rail_v
+        lost_w = path_a2 * self.losses.conduction_ohm + self._switching_s * rail_v**2 + edges_w
         return lost_w, path_a2 * self.output_ohm, self.halves * now.inside_v**2 * self.path_s * self.share
 
     def _taken(self, inside_v: Samples, clipped: NDArray[np.bool_], rails_v: Samples) -> tuple[Samples, Samples]:
-        """Power over rail voltage."""
+        """Power over rail voltage, and what the edges lose."""
         rail_v = np.maximum(rails_v.mean(axis=0), LEAST_RAIL_V)
         output_a = inside_v**2 * self._power_s / rail_v
-        more_a = 2 * np.abs(inside_v) * clipped * self._swing * self._power_s / rail_v
-        return output_a + self._switching_s * rail_v, more_a - output_a / rail_v + self._switching_s
+        size_v = np.abs(inside_v)
+        more_a = 2 * size_v * clipped * self._swing * self._power_s / rail_v
+        return (
+            output_a + self._switching_s * rail_v + size_v * self._edges_s,
+            more_a - output_a / rail_v + self._switching_s + clipped * (self._swing * self._edges_s),
+        )
 
     def flows(self, rail_v: float, headroom_v: float) -> StageFlows:
-        """Conduction and switching are lost in the stage."""
+        """Conduction, switching and edges are lost in the stage."""
         if not self.live:
             return NOTHING
         means = self.means(headroom_v)
         conduction_w = self.halves * means.square_v2 * self.path_s**2 * self.losses.conduction_ohm
-        return StageFlows(conduction_w + self._switching_s * rail_v**2, *self._outside_w(means))
+        edges_w = means.absolute_v * self._edges_s * rail_v
+        return StageFlows(conduction_w + self._switching_s * rail_v**2 + edges_w, *self._outside_w(means))

@@ -182,11 +182,13 @@ def _bump(imperfections: AmplifierImperfections, halves: int) -> Bump | None:
 
 
 def _losses(physics: Physics, plate: Plate) -> Losses:
-    """The losses stated for a channel, for one half of it; switching is stated at the nominal rail."""
+    """The losses stated for a channel, for one half of it; switching is stated at the nominal rail. Edges take the same
+    time in each half."""
     return Losses(
         conduction_ohm=physics.conduction_ohm / plate.halves,
         switching_s=physics.switching_w / plate.halves / physics.rail_v**2,
         ripple_v=physics.ripple_v / plate.halves,
         carrier_hz=physics.carrier_hz,
+        commutation_s=physics.commutation_s,
         pumps=physics.imperfections.pumps and plate.halves == 1,
     )

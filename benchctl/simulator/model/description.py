@@ -108,6 +108,8 @@ class Physics:
     """part of a driven input's signal that reaches the inputs that are not driven"""
     reservoir_esr_ohm: float = 0.0
     """series resistance, both rails taken as one"""
+    commutation_s: float = 0.0
+    """class D: how long voltage and current overlap at each edge of the carrier"""
     limiter_v: float = math.inf
     """RMS that no output exceeds before clipping; infinite: there is no limiter"""
     imperfections: AmplifierImperfections = field(default_factory=AmplifierImperfections)

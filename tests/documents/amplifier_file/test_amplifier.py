@@ -92,6 +92,7 @@ def test_a_rating_plate_that_cannot_be_is_refused_at_its_place(
             "no channel 'C' under 'channels'; there are A, B",
         ),
         ("noise: 0.3 mV", "switching: 3 W", "only class D has this; class is AB"),
+        ("noise: 0.3 mV", "commutation: 10 ns", "only class D has this; class is AB"),
         (
             "noise: 0.3 mV",
             "faults: {open_device: {channel: D, half: upper}}",
