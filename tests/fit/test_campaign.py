@@ -2,15 +2,21 @@
 
 from __future__ import annotations
 
+import math
 import random
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 
 from benchctl.documents.reader import load_amplifier, load_bench
+from benchctl.launch.simulated.description import describe
 from benchctl.quantity import parse_quantity
-from benchmarks.fits.drawing import BENCHES_DRAWN, drawn, resistor_errors
+from benchctl.simulator.amplifier.outputs import output_of
+from benchctl.simulator.amplifier.transfer import HARD
+from benchctl.simulator.generator_signal import Tone
+from benchmarks.fits.drawing import BENCHES_DRAWN, drawn, lost_at_edges, resistor_errors
 from benchmarks.fits.judging import interval, mark_of, table_of
 from benchmarks.fits.trial import Judged, Outcome
 
@@ -49,6 +55,24 @@ def test_one_in_twenty_load_resistors_lies_outside_its_stated_uncertainty() -> N
     errors = [parse_quantity(text, "1") for text in resistor_errors(stated, random.Random(1)).values()]
     assert sum(abs(error) > 0.002 for error in errors) / 4000 == pytest.approx(0.0455, abs=0.01)
     assert np.std(errors) == pytest.approx(0.001, rel=0.05)
+
+
+@pytest.mark.parametrize("base", ["lw1200", "dx5080"])
+def test_rated_power_of_class_d_loses_the_drawn_part_at_the_edges_of_its_carrier(tmp_path: Path, base: str) -> None:
+    """By what the stage of the simulator loses with the drawn time and without, on a rail that the top of the sine all
+    but reaches."""
+    line = min(load_amplifier(base).rated, key=lambda each: each.load_ohm)
+    files = drawn(base, 7, tmp_path)
+    described = describe(load_bench(files.bench), load_amplifier(files.amplifier))
+    with_edges = described.amplifier
+    peak_v = math.sqrt(2.0 * line.power_w * line.load_ohm) * (1.0 + with_edges.output_resistance_ohm / line.load_ohm)
+    lost_w = []
+    for physics in (with_edges, replace(with_edges, commutation_s=0.0)):
+        output = replace(output_of(physics, described.plate, "A"), gain=1.0, offset_v=0.0, transfer=HARD)
+        stage = output.stage(Tone(peak_v, 1e3, 0.0), 1.0 / line.load_ohm)
+        headroom_v = peak_v / output.halves / stage.limit_v(1.0)
+        lost_w.append(stage.flows(headroom_v + physics.saturation_v, headroom_v * (1.0 + 1e-9)).stage_w)
+    assert lost_w[0] - lost_w[1] == pytest.approx(lost_at_edges(base, 7) * line.power_w)
 
 
 def test_hum_at_an_open_input_carries_dc_through_the_crossover(tmp_path: Path) -> None:
