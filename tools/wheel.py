@@ -26,10 +26,11 @@ def main() -> None:
         shutil.rmtree(ROOT / "build", ignore_errors=True)  # or modules that are gone by now get into the wheel
         _run(ROOT, sys.executable, "-m", "pip", "wheel", "-qq", "--no-deps", "--wheel-dir", name, ".")
         (wheel,) = folder.glob("*.whl")
-        venv.create(folder / "env", with_pip=True)
+        venv.create(folder / "env")
         programs = folder / "env" / ("Scripts" if sys.platform == "win32" else "bin")
-        constraints = ("--constraint", str(ROOT / "constraints.txt"))
-        _run(folder, str(programs / "python"), "-m", "pip", "install", "-qq", *constraints, str(wheel))
+        # By the pip of this environment; and most of what is installed is never imported, so nothing is compiled ahead.
+        pip = (sys.executable, "-m", "pip", "--python", str(programs / "python"), "install", "-qq", "--no-compile")
+        _run(folder, *pip, "--constraint", str(ROOT / "constraints.txt"), str(wheel))
         _run(folder, str(programs / "benchctl"), "check", *SHIPPED)
         bench = ("--bench", "workshop", "--amplifier", "hx2150")
         _run(folder, str(programs / "benchctl"), "run", "quick_check", *bench, "--dry-run", "--json")
@@ -41,8 +42,10 @@ def main() -> None:
 
 
 def _run(folder: Path, *command: str) -> str:
-    # A path to a checkout would let the new environment find benchctl there, and install nothing.
-    environment = {name: value for name, value in os.environ.items() if name != "PYTHONPATH"}
+    # A path to a checkout would let the new environment find benchctl there, and install nothing. Bytecode is kept, or
+    # each command compiles the program anew.
+    unwanted = {"PYTHONPATH", "PYTHONDONTWRITEBYTECODE"}
+    environment = {name: value for name, value in os.environ.items() if name not in unwanted}
     ended = subprocess.run(command, cwd=folder, env=environment, check=True, stdout=subprocess.PIPE, encoding="utf-8")
     return ended.stdout
 
