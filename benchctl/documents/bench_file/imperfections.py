@@ -62,6 +62,12 @@ class OscilloscopeImperfections(Part):
         description="noise of the converter itself, RMS, in its steps; with less than about a third, a flat top stays "
         "on one step",
     )
+    unlike_steps: Annotated[NotNegativeNumber, bounded("", at_most=0.3)] = Field(
+        default=0.0,
+        description="how far each step of the converters begins from where it should, RMS, in steps; means over many "
+        "samples are then off by a part of that, however long the record is",
+        examples=[0.1],
+    )
     bandwidth_hz: PositiveHertz = Field(default=100e6, description="full bandwidth of the inputs")
     bandwidth_limit_hz: PositiveHertz | None = Field(
         default=None,

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from benchctl.simulator.instruments.oscilloscopes.recording.digitiser import Digitiser, OwnNoise, Vertical
+from benchctl.simulator.instruments.oscilloscopes.recording.digitiser import Digitiser, OwnNoise, Transitions, Vertical
 from benchctl.simulator.model.true_errors import TrueError
 
 VERTICAL = Vertical(volts_per_division=0.5)
@@ -61,3 +61,38 @@ def test_a_quiet_converter_keeps_a_steady_voltage_on_one_step() -> None:
 def test_gain_and_offset_errors_shift_what_is_indicated() -> None:
     codes = digitiser(12, error=TrueError(gain=0.01, offset=0.1)).codes(np.array([10.0]), VERTICAL, CHANCE)
     assert codes[0] * digitiser(12).step_v(VERTICAL) == pytest.approx(10 * 0.1 * 1.01 + 0.1, abs=1e-3)
+
+
+def transitions_of(converter: Digitiser) -> np.ndarray:
+    """Where it passes from code to code, in steps, by a slow ramp without noise over the middle of the screen."""
+    step_v = converter.step_v(VERTICAL) / 0.1
+    places = np.arange(-60.0, 60.0, 1e-3)
+    codes = converter.codes(places * step_v, VERTICAL, CHANCE)
+    assert set(np.diff(codes)) == {0, 1}, "every code is there, in its order"
+    return places[1:][np.diff(codes) > 0]
+
+
+def test_steps_that_are_unlike_begin_off_by_what_is_stated_and_no_code_is_missing() -> None:
+    """Transitions lie halfway between codes, each off by a tenth of a step, RMS (code transition levels, IEEE 1057)."""
+    unlike = replace(digitiser(8), transitions=Transitions(8, 0.1, np.random.default_rng(5)))
+    found = transitions_of(unlike)
+    off = found - np.rint(found + 0.5) + 0.5
+    assert np.std(off) == pytest.approx(0.1, rel=0.2)
+    assert transitions_of(digitiser(8)) == pytest.approx(np.arange(-59.5, 60.0), abs=2e-3)
+
+
+def test_unlike_steps_move_a_mean_that_noise_alone_would_bring_to_its_place() -> None:
+    """At half a step of noise a mean of a million samples is known to a thousandth of a step; it is off by some
+    hundredths, always alike for one converter."""
+    volts = np.full(1_000_000, 7.3 * digitiser(8).step_v(VERTICAL) / 0.1)
+    unlike = replace(digitiser(8, noise_lsb=0.5), transitions=Transitions(8, 0.15, np.random.default_rng(5)))
+    first, second = (unlike.codes(volts, VERTICAL, CHANCE).mean() for _ in range(2))
+    assert abs(first - 7.3) > 0.02
+    assert first == pytest.approx(second, abs=5e-3)
+
+
+@pytest.mark.parametrize("bits", [8, 12])
+def test_unlike_steps_leave_the_ends_of_the_screen_where_they_are(bits: int) -> None:
+    unlike = replace(digitiser(bits), transitions=Transitions(bits, 0.3, np.random.default_rng(5)))
+    codes = unlike.codes(np.array([-30.0, 30.0]), VERTICAL, CHANCE)
+    assert codes.tolist() == [-(2 ** (bits - 1)), 2 ** (bits - 1) - 1]

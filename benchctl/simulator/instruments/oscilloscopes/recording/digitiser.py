@@ -43,6 +43,33 @@ class OwnNoise(NamedTuple):
 
 QUIET = OwnNoise()
 
+MOST_OFF = 0.45
+"""Of a step: no transition of a converter lies nearer to the next one, so that no code is ever missing."""
+
+
+class Transitions:
+    """Where one converter passes from each code to the next, beside the ideal places halfway (code transition levels,
+    IEEE 1057).
+
+    Args:
+        bits: of the converter.
+        off: by how much of a step each of them is off, RMS.
+        chance: which converter it is.
+    """
+
+    def __init__(self, bits: int, off: float, chance: np.random.Generator) -> None:
+        drawn = np.clip(off * chance.standard_normal(2**bits - 1), -MOST_OFF, MOST_OFF)
+        self._lowest = -(2 ** (bits - 1))
+        # Below the lowest code and above the highest there is none.
+        self._below = np.concatenate([[-np.inf], drawn - 0.5])
+        self._above = np.concatenate([drawn + 0.5, [np.inf]])
+
+    def codes(self, ideal: NDArray[np.float64], places: NDArray[np.float64]) -> NDArray[np.float64]:
+        """The codes that it gives in place of the ideal ones; `places` in steps, with noise."""
+        rows = ideal.astype(np.int64) - self._lowest
+        beyond = places - ideal
+        return np.asarray(ideal + (beyond >= self._above[rows]) - (beyond < self._below[rows]), dtype=np.float64)
+
 
 @dataclass(frozen=True)
 class Digitiser:
@@ -58,6 +85,8 @@ class Digitiser:
     noise_lsb: float
     """of the converter itself, RMS in steps; with less than about a third flat tops do not move from step to step"""
     own_noise: OwnNoise = QUIET
+    transitions: Transitions | None = None
+    """None: all steps are alike"""
 
     def step_v(self, vertical: Vertical) -> float:
         """Volts at the input for one code."""
@@ -76,8 +105,11 @@ class Digitiser:
         full_scale_v = vertical.full_scale_v
         indicated_v += self.error.offset + self.range_error(full_scale_v) * full_scale_v - vertical.centre_v
         noise_lsb = np.hypot(self.noise_lsb, self.own_noise.rms_v(full_scale_v) / step_v)
-        codes = indicated_v / step_v
+        places = indicated_v / step_v
         if noise_lsb > 0:
-            codes += chance.standard_normal(len(signal)) * noise_lsb
+            places += chance.standard_normal(len(signal)) * noise_lsb
         lowest, highest = -(2 ** (self.bits - 1)), 2 ** (self.bits - 1) - 1
-        return np.clip(np.rint(codes), lowest, highest).astype(np.int32)
+        codes = np.clip(np.rint(places), lowest, highest)
+        if self.transitions is not None:
+            codes = self.transitions.codes(codes, places)
+        return codes.astype(np.int32)

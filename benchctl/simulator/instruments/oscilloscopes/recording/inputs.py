@@ -16,7 +16,7 @@ from benchctl.simulator.hardware.noise import density_of, noise_v
 from benchctl.simulator.hardware.physical_bench import PhysicalBench
 from benchctl.simulator.hardware.waveforms import Samples
 from benchctl.simulator.instruments.oscilloscopes.recording.acquisition import EXTERNAL, Record, Trigger
-from benchctl.simulator.instruments.oscilloscopes.recording.digitiser import Digitiser, OwnNoise, Vertical
+from benchctl.simulator.instruments.oscilloscopes.recording.digitiser import Digitiser, OwnNoise, Transitions, Vertical
 from benchctl.simulator.instruments.oscilloscopes.recording.front_end import (
     FrontEnd,
     passed,
@@ -259,7 +259,15 @@ class Inputs:
             ),
             noise_lsb=imperfections.converter_noise,
             own_noise=_own_noise(imperfections),
+            transitions=self._transitions(number, imperfections.unlike_steps),
         )
+
+    def _transitions(self, number: int, off: float) -> Transitions | None:
+        """Of an input's converter."""
+        if not off:
+            return None
+        chance = self._physical_bench.true_errors.noise(f"oscilloscope {number} steps", 0)
+        return Transitions(self._description.bits, off, chance)
 
 
 def _own_noise(of: OscilloscopeImperfections) -> OwnNoise:
