@@ -68,7 +68,8 @@ def audible_v(spans: Sequence[Stretch], times_s: Samples, channel: int) -> Sampl
         headroom_v = stage.headroom_v(asked_v, rails_v, step.circuit.saturation_v)
         inside_v = stage.transfer.output_v(asked_v, stage.limit_v(headroom_v))
         samples[part] += stage.halves * stage.share * inside_v
-        samples[part] += step.circuit.supply_leaks * _whine_v(step.circuit.source, times_s[part])
+        if step.circuit.supply_leaks:
+            samples[part] += step.circuit.supply_leaks * _whine_v(step.circuit.source, times_s[part])
     return samples
 
 

@@ -46,8 +46,8 @@ class Inputs:
         self._wired = {channel.number: channel for channel in reversed(description.wiring)}
         self._waveforms = {channel.signal: self._waveform(channel) for channel in description.wiring}
         self._digitisers = {number: self._digitiser(number) for number in range(1, description.channels + 1)}
-        # What every input sees of one record, for each channel of a record asks for all others. A record never changes.
-        self._seen: tuple[Record, dict[int, Samples]] | None = None
+        # What reaches the inputs of one record, for each channel of a record asks for all others. It never changes.
+        self._arrived: tuple[Record, dict[tuple[int, str], Samples]] | None = None
 
     def _wired_now(self, number: int) -> ScopeChannel | None:
         """What an input is wired to; of several outputs that share it, the one that a person has put the probe onto."""
@@ -97,22 +97,35 @@ class Inputs:
 
     def _probed(self, number: int, record: Record, chance: np.random.Generator | None = None) -> Samples:
         """What a probe gives of its signal, in volts or amperes at its tip; with noise where there is a chance."""
+        wired = self._wired_now(number)
+        if wired is None or not record.spans:
+            return np.zeros(record.timing.samples)
+        truly = self._connections.faults.truly("oscilloscope", wired.signal)
+        signal = self._without_noise(number, truly, record)
+        if chance is not None and self._sees_noise(truly, record):
+            limit_hz = self._front_end.bandwidth_hz(truly)
+            signal = signal + through_one_pole(self._noise_v(record, truly, chance), record.timing.interval_s, limit_hz)
+        return self._with_faults(wired, signal)
+
+    def _without_noise(self, number: int, truly: str, record: Record) -> Samples:
+        """What the probe on a signal gives of it to an input."""
+        if self._arrived is None or self._arrived[0] is not record:
+            self._arrived = record, {}
+        arrived = self._arrived[1]
+        if (number, truly) not in arrived:
+            arrived[number, truly] = self._arriving(number, truly, record)
+        return arrived[number, truly]
+
+    def _arriving(self, number: int, truly: str, record: Record) -> Samples:
         times_s = record.times_s()
         if late_s := self._front_end.late_s(number, record.number):
             times_s += late_s
-        wired = self._wired_now(number)
-        if wired is None or not record.spans:
-            return np.zeros_like(times_s)
-        truly = self._connections.faults.truly("oscilloscope", wired.signal)
         limit_hz = self._front_end.bandwidth_hz(truly)
         signal = self._waveforms[truly](record.spans, times_s)
         if truly not in ("sync", "supply current") and self._mains.at_probes_v:
             signal = signal + self._mains.at_probes_v * self._connections.surroundings.hum.at(times_s)
-        if chance is not None and self._sees_noise(truly, record):
-            signal = signal + self._noise_v(record, truly, chance)
         signal = through_one_pole(signal, record.timing.interval_s, limit_hz)
-        signal = signal + self._carrier_v(truly, record.spans, times_s, limit_hz)
-        return self._with_faults(wired, signal)
+        return signal + self._carrier_v(truly, record.spans, times_s, limit_hz)
 
     def _carrier_v(
         self, signal: str, spans: Sequence[Stretch], times_s: Samples, limit_hz: float = math.inf
@@ -131,12 +144,7 @@ class Inputs:
 
     def _seen_v(self, number: int, record: Record) -> Samples:
         """The voltage at an input without the noise that comes with it."""
-        if self._seen is None or self._seen[0] is not record:
-            self._seen = record, {}
-        seen = self._seen[1]
-        if number not in seen:
-            seen[number] = self._digitisers[number].volts_per_unit * self._probed(number, record)
-        return seen[number]
+        return self._digitisers[number].volts_per_unit * self._probed(number, record)
 
     def find_edge(self, trigger: Trigger, from_s: float, to_s: float, interval_s: float) -> float:
         """The first edge between two times, or infinity."""
