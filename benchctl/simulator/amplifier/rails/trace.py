@@ -43,6 +43,11 @@ class Trace:
         """How long it is."""
         return self.step_s * (len(self.terminal_v) - 1)
 
+    def looks_the_same(self, seen: Seen) -> bool:
+        """Whether nothing that is seen at the terminals ever differs; between its points all is straight."""
+        states = seen(self.terminal_v, self.supply_a, np.maximum(self.reservoirs_v[0], self.reservoirs_v[-1]))
+        return bool((states == states[0]).all())
+
     def at(self, row: Samples, places_s: Samples) -> Samples:
         """Between its points, straight."""
         return np.asarray(np.interp(places_s / self.step_s, np.arange(len(row)), row), dtype=np.float64)
@@ -144,6 +149,8 @@ class TracedStep:
 
     def departs_s(self, seen: Seen) -> float | None:
         """When what is seen at the terminals first differs from the start; None if it does not within the step."""
+        if self.trace.looks_the_same(seen):
+            return None
         reach_s = min(self.end_s - self.start_s, self.trace.seconds)
         times_s = self.start_s + np.minimum(
             np.arange(math.ceil(reach_s / self.trace.step_s) + 1) * self.trace.step_s, reach_s
