@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from benchctl.simulator.amplifier.clipping import SILENT, CycleMeans
 from benchctl.simulator.amplifier.disturbance import Disturbance
 from benchctl.simulator.amplifier.filters import Filter
+from benchctl.simulator.amplifier.rows import mean, total
 from benchctl.simulator.amplifier.transfer import HARD, Transfer
 from benchctl.simulator.amplifier.wander import Wander
 from benchctl.simulator.wave import Samples, Wave
@@ -214,7 +215,7 @@ class OutputStage:
         """Power lost in the devices, lost in the output resistance, and in the load."""
         inside_w = self.halves * now.inside_v**2 * self.path_s
         return (
-            (rails_v * now.taken_a).sum(axis=0) - inside_w,
+            total(rails_v * now.taken_a) - inside_w,
             inside_w * self.path_s * self.output_ohm,
             inside_w * self.share,
         )
@@ -320,7 +321,7 @@ class SwitchingStage(OutputStage):
         rail for the rest, with D·V+ - (1 - D)·V- the voltage before the losses of the path."""
         if not self.losses.pumps or len(rails_v) == 1:
             return super()._from_each(inside_v, clipped, rails_v)
-        both_v = np.maximum(rails_v.sum(axis=0), LEAST_RAIL_V)
+        both_v = np.maximum(total(rails_v), LEAST_RAIL_V)
         coil_a, bridge_v = inside_v * self.path_s, inside_v / self._swing
         opposite_v = np.array([bridge_v + rails_v[1], bridge_v - rails_v[0]])
         taken_a = coil_a * opposite_v / both_v
@@ -338,14 +339,14 @@ class SwitchingStage(OutputStage):
     def instant_flows(self, now: Instants, rails_v: Samples) -> tuple[Samples, Samples, Samples]:
         """Conduction, switching and edges are lost in the stage."""
         path_a2 = self.halves * now.inside_v**2 * self.path_s**2
-        rail_v = rails_v.mean(axis=0)
+        rail_v = mean(rails_v)
         edges_w = np.abs(now.inside_v) * self._edges_s * rail_v
         lost_w = path_a2 * self.losses.conduction_ohm + self._switching_s * rail_v**2 + edges_w
         return lost_w, path_a2 * self.output_ohm, self.halves * now.inside_v**2 * self.path_s * self.share
 
     def _taken(self, inside_v: Samples, clipped: NDArray[np.bool_], rails_v: Samples) -> tuple[Samples, Samples]:
         """Power over rail voltage, and what the edges lose."""
-        rail_v = np.maximum(rails_v.mean(axis=0), LEAST_RAIL_V)
+        rail_v = np.maximum(mean(rails_v), LEAST_RAIL_V)
         output_a = inside_v**2 * self._power_s / rail_v
         size_v = np.abs(inside_v)
         more_a = 2 * size_v * clipped * self._swing * self._power_s / rail_v

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from benchctl.simulator.amplifier.converter import Converter, Source
+from benchctl.simulator.amplifier.rows import total
 
 Samples = NDArray[np.float64]
 
@@ -77,25 +78,26 @@ def _unregulated(converter: Converter, source: Source, behind_v: Samples, windin
     ratios = converter.ratio * windings.part
     unloaded_v = source.voltage_v - source.path_ohm * converter.small_stages_a
     reflected = source.path_ohm / converter.efficiency * ratios
-    conducts = np.ones(behind_v.shape, dtype=np.bool_)
+    paths_s = 1 / windings.ohm
     while True:
-        paths_s = conducts / windings.ohm
-        loaded = 1 + (reflected * ratios * paths_s).sum(axis=0)
-        terminal_v = (unloaded_v + (reflected * paths_s * behind_v).sum(axis=0)) / loaded
+        loaded = 1 + total(reflected * ratios * paths_s)
+        terminal_v = (unloaded_v + total(reflected * paths_s * behind_v)) / loaded
         charge_a = (ratios * terminal_v - behind_v) * paths_s
-        if not (charge_a < 0).any():
+        blocked = charge_a < 0
+        if not blocked.any():
             break
-        conducts &= charge_a >= 0
-    supply_a = (ratios * charge_a).sum(axis=0) / converter.efficiency + converter.small_stages_a
-    slope_s = paths_s * (1 - reflected * ratios * paths_s / loaded)
-    return Charging(terminal_v, supply_a, charge_a, slope_s, _across(reflected * paths_s, ratios * paths_s, loaded))
+        paths_s = np.where(blocked, 0.0, paths_s)
+    supply_a = total(ratios * charge_a) / converter.efficiency + converter.small_stages_a
+    slope_s = np.full_like(behind_v, paths_s * (1 - reflected * ratios * paths_s / loaded))
+    across_s = np.full_like(terminal_v, _across(reflected * paths_s, ratios * paths_s, loaded))
+    return Charging(terminal_v, supply_a, charge_a, slope_s, across_s)
 
 
 def _regulated(converter: Converter, source: Source, behind_v: Samples, windings: Windings) -> Charging:
     """With E held; terminals of 0 V where it cannot be."""
     held_v = converter.regulated_v * windings.part
     charge_a = np.maximum((held_v - behind_v) / windings.ohm, 0.0)
-    taken_w = (held_v * charge_a).sum(axis=0) / converter.efficiency
+    taken_w = total(held_v * charge_a) / converter.efficiency
     unloaded_v = source.voltage_v - source.path_ohm * converter.small_stages_a
     root = unloaded_v**2 - 4 * source.path_ohm * taken_w
     terminal_v = np.where(root >= 0, (unloaded_v + np.sqrt(np.maximum(root, 0.0))) / 2, 0.0)
@@ -111,17 +113,17 @@ def _at_constant_current(converter: Converter, source: Source, behind_v: Samples
         nothing = np.zeros_like(behind_v)
         return Charging(0.0 * flat, source.limit_a * flat, nothing, nothing, 0.0 * flat)
     ratios = converter.ratio * windings.part
-    conducts = np.ones(behind_v.shape, dtype=np.bool_)
+    paths_s = 1 / windings.ohm
     while True:
-        paths_s = conducts / windings.ohm
-        loaded_s = (ratios**2 * paths_s).sum(axis=0)
-        terminal_v = (left_a * converter.efficiency + (ratios * paths_s * behind_v).sum(axis=0)) / loaded_s
+        loaded_s = total(ratios**2 * paths_s)
+        terminal_v = (left_a * converter.efficiency + total(ratios * paths_s * behind_v)) / loaded_s
         charge_a = (ratios * terminal_v - behind_v) * paths_s
-        if not (charge_a < 0).any():
+        blocked = charge_a < 0
+        if not blocked.any():
             break
-        conducts &= charge_a >= 0
-    slope_s = paths_s * (1 - ratios**2 * paths_s / loaded_s)
-    across_s = _across(ratios * paths_s, ratios * paths_s, loaded_s)
+        paths_s = np.where(blocked, 0.0, paths_s)
+    slope_s = np.full_like(behind_v, paths_s * (1 - ratios**2 * paths_s / loaded_s))
+    across_s = np.full_like(terminal_v, _across(ratios * paths_s, ratios * paths_s, loaded_s))
     return Charging(terminal_v, source.limit_a * flat, charge_a, slope_s, across_s)
 
 

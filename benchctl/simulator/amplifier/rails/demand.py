@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from benchctl.simulator.amplifier.circuit import Circuit
+from benchctl.simulator.amplifier.rows import total
 
 Samples = NDArray[np.float64]
 
@@ -70,7 +71,7 @@ class Demand:
     def flows(self, rails_v: Samples) -> tuple[Samples, Samples, Samples, list[Samples]]:
         """Power in the stages with their bias, in the output resistances, in the bleeder, and in each load."""
         nothing = np.zeros(rails_v.shape[1])
-        stages_w = (rails_v * self._bias_a(rails_v)[0]).sum(axis=0)
+        stages_w = total(rails_v * self._bias_a(rails_v)[0])
         outputs_w, loads_w = nothing, []
         for stage, asked_v in zip(self._circuit.stages, self._asked_v, strict=True):
             lost_w, output_w, load_w = nothing, nothing, nothing
@@ -79,12 +80,14 @@ class Demand:
                 lost_w, output_w, load_w = stage.instant_flows(now, rails_v)
             stages_w, outputs_w = stages_w + lost_w, outputs_w + output_w
             loads_w.append(load_w)
-        return stages_w, outputs_w, (rails_v**2 / self._reservoirs.bleeder_ohm).sum(axis=0), loads_w
+        return stages_w, outputs_w, total(rails_v**2 / self._reservoirs.bleeder_ohm), loads_w
 
-    def _bias_a(self, rails_v: Samples) -> tuple[Samples, Samples]:
+    def _bias_a(self, rails_v: Samples) -> tuple[Samples | float, Samples | float]:
         """What the bias takes from each rail; the whole of it flows from either rail to the other."""
         each_a = 2 * self._circuit.bias_a / self._reservoirs.rails
         knee_v = self._circuit.bias_knee_v
         starved = rails_v < knee_v
+        if not starved.any():
+            return each_a, 0.0
         bias_a: Samples = each_a * np.where(starved, rails_v / knee_v, 1.0)
         return bias_a, np.where(starved, each_a / knee_v, 0.0)

@@ -13,6 +13,7 @@ from benchctl.simulator.amplifier.rails.charging import Charging, Windings, char
 from benchctl.simulator.amplifier.rails.demand import Demand, reservoirs_of
 from benchctl.simulator.amplifier.rails.solution import Slopes
 from benchctl.simulator.amplifier.rails.voltages import Rails
+from benchctl.simulator.amplifier.rows import mean, total
 
 Samples = NDArray[np.float64]
 
@@ -67,7 +68,7 @@ class Network:
         farads = self._reservoirs.capacitance_f
         charging = now.charging
         decay = (charging.slope_s + now.slope_s) / farads
-        return Slopes((charging.charge_a - now.load_a) / farads, decay, charging.across_s / farads.mean())
+        return Slopes((charging.charge_a - now.load_a) / farads, decay, charging.across_s / mean(farads))
 
     def powers(self, now: Flowing) -> list[Samples]:
         """In the order of `Flows`, then what the supply measures: volts, amperes."""
@@ -75,15 +76,15 @@ class Network:
         converter, supply_a = circuit.converter, charging.supply_a
         output_v = charging.terminal_v + circuit.source.lead_ohm * supply_a
         open_v = np.minimum(converter.ratio * charging.terminal_v, converter.regulated_v)
-        given_w = open_v * (reservoirs.voltage_part * charging.charge_a).sum(axis=0)
+        given_w = open_v * total(reservoirs.voltage_part * charging.charge_a)
         stages_w, outputs_w, bleeder_w, loads_w = self._demand.flows(now.rails_v)
         return [
             output_v * supply_a,
             circuit.source.lead_ohm * supply_a**2,
             charging.terminal_v * np.minimum(converter.small_stages_a, supply_a),
             given_w * (1 / converter.efficiency - 1),
-            (reservoirs.source_ohm * charging.charge_a**2).sum(axis=0),
-            (reservoirs.esr_ohm * (charging.charge_a - now.load_a) ** 2).sum(axis=0),
+            total(reservoirs.source_ohm * charging.charge_a**2),
+            total(reservoirs.esr_ohm * (charging.charge_a - now.load_a) ** 2),
             stages_w,
             outputs_w,
             bleeder_w,

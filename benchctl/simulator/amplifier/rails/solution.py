@@ -11,11 +11,13 @@ does not, are taken as their mean and half of their difference: those hardly act
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator, Sequence
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
+
+from benchctl.simulator.amplifier.rows import mean
 
 Samples = NDArray[np.float64]
 
@@ -86,7 +88,7 @@ class _Bounds:
         if float(np.sum((found_v - guess_v) * self._moved_v)) < 0.0:
             self._part /= 2.0
         farthest_v = self._part * float(np.abs(guess_v).mean())
-        self._moved_v = np.clip(found_v - guess_v, -farthest_v, farthest_v)
+        self._moved_v = np.minimum(np.maximum(found_v - guess_v, -farthest_v), farthest_v)
         return np.asarray(guess_v + self._moved_v, dtype=np.float64)
 
 
@@ -98,7 +100,7 @@ def _shares(slopes: Slopes) -> bool:
 
 def _turned(slopes: Slopes) -> tuple[Samples, Samples]:
     """Slope and decay of mean and half difference."""
-    both = slopes.decay_per_s.mean(axis=0)
+    both = mean(slopes.decay_per_s)
     return _turn(slopes.slope_v_per_s), np.array([both - slopes.across_per_s, both + slopes.across_per_s])
 
 
@@ -119,40 +121,69 @@ def _linear(slope: Samples, decay: Samples, guess_v: Samples, steps_s: Samples, 
     exponents = decays * steps_s
     whole, ramp = _weights(exponents)
     gains_v = steps_s * (before * (whole - ramp) + after * ramp)
+    pieces = list(_pieces(exponents, gains_v))
     if start_v is None:
-        start_v = _periodic_start(exponents, gains_v)
-    return _chained(exponents, gains_v, start_v)
+        start_v = _periodic_start(exponents, pieces)
+    return _chained(pieces, start_v)
 
 
 def _weights(exponents: Samples) -> tuple[Samples, Samples]:
     """(1 - e^-x)/x and (1 - (1 - e^-x)/x)/x: what a constant and a ramp leave at the end of an interval."""
     small = np.abs(exponents) < 1e-3
+    if small.all():
+        return _small_weights(exponents)
     safe = np.where(small, 1.0, exponents)
-    whole = np.where(small, 1 - exponents / 2 + exponents**2 / 6, -np.expm1(-safe) / safe)
-    ramp = np.where(small, 0.5 - exponents / 6 + exponents**2 / 24, (1 - whole) / safe)
-    return whole, ramp
+    whole = -np.expm1(-safe) / safe
+    ramp = (1 - whole) / safe
+    if not small.any():
+        return whole, ramp
+    small_whole, small_ramp = _small_weights(exponents)
+    return np.where(small, small_whole, whole), np.where(small, small_ramp, ramp)
 
 
-def _periodic_start(exponents: Samples, gains_v: Samples) -> Samples:
+def _small_weights(exponents: Samples) -> tuple[Samples, Samples]:
+    """By their series, where the closed form loses digits."""
+    squares = exponents**2
+    return 1 - exponents / 2 + squares / 6, 0.5 - exponents / 6 + squares / 24
+
+
+class _Piece(NamedTuple):
+    """Some intervals whose running sum stays within bounds, from a start of zero on."""
+
+    grown: Samples
+    """e^x up to the end of each interval"""
+    sums_v: Samples
+    """of the gains, as if they were made at the start"""
+
+    def course_v(self, start_v: Samples) -> Samples:
+        """At the end of each interval, from another start."""
+        return (start_v[:, None] + self.sums_v) / self.grown
+
+
+def _periodic_start(exponents: Samples, pieces: Sequence[_Piece]) -> Samples:
     """Where a course must begin to end there: V = V·e^-x + what it gains from zero."""
-    gained_v = _chained(exponents, gains_v, np.zeros(len(exponents)))[:, -1]
+    gained_v = _chained(pieces, np.zeros(len(exponents)))[:, -1]
     return np.asarray(gained_v / -np.expm1(-exponents.sum(axis=1)), dtype=np.float64)
 
 
-def _chained(exponents: Samples, gains_v: Samples, start_v: Samples) -> Samples:
-    """V(n+1) = V(n)·e^-x(n) + gain(n), as a running sum, in pieces short enough for its exponentials."""
-    passed = np.cumsum(exponents, axis=1)
-    course_v = np.empty((len(exponents), exponents.shape[1] + 1))
-    course_v[:, 0] = start_v
+def _chained(pieces: Sequence[_Piece], start_v: Samples) -> Samples:
+    """V(n+1) = V(n)·e^-x(n) + gain(n), from a start on."""
+    courses_v = [start_v[:, None]]
+    for piece in pieces:
+        courses_v.append(piece.course_v(courses_v[-1][:, -1]))
+    return np.concatenate(courses_v, axis=1)
+
+
+def _pieces(exponents: Samples, gains_v: Samples) -> Iterator[_Piece]:
+    """The intervals, as running sums short enough for their exponentials."""
+    passed, sizes = np.cumsum(exponents, axis=1), np.abs(exponents)
     first = 0
     while first < exponents.shape[1]:
-        last = _piece_end(np.abs(exponents), first)
+        last = _piece_end(sizes, first)
         begun = passed[:, first - 1 : first] if first else 0.0
         grown = np.exp(passed[:, first:last] - begun)
-        sums_v = course_v[:, first : first + 1] + np.cumsum(gains_v[:, first:last] * grown, axis=1)
-        course_v[:, first + 1 : last + 1] = sums_v / grown
+        yield _Piece(grown, np.cumsum(gains_v[:, first:last] * grown, axis=1))
         first = last
-    return course_v
 
 
 def _piece_end(sizes: Samples, first: int) -> int:
