@@ -183,14 +183,18 @@ class Transfer:
         return np.asarray(np.minimum(wanted_v, onset_v) + room_v * bend, dtype=np.float64)
 
     def _size_and_slope(self, wanted_v: Voltages, limit_v: float) -> tuple[Voltages, Voltages]:
-        """Clipped, and d(clipped)/d(limit), onset and room both being in proportion to the limit."""
+        """Clipped, and d(clipped)/d(limit).
+
+        Onset and room are in proportion to the limit, so twice of both gives twice the voltage, and Euler's theorem has
+        the slope: limit·d(clipped)/d(limit) = clipped - wanted·d(clipped)/d(wanted). It is 0 below the onset.
+        """
         if self.knee == 0:
             return np.minimum(wanted_v, limit_v), np.asarray(wanted_v > limit_v, dtype=np.float64)
         limit_v = max(limit_v, _LEAST_V)
         onset_v, room_v = (1 - self.knee) * limit_v, self.knee * limit_v
         bend = np.tanh(np.maximum(wanted_v - onset_v, 0.0) / room_v)
-        slope = 1 - self.knee + self.knee * bend - (1 - bend**2) * wanted_v / limit_v
-        return np.minimum(wanted_v, onset_v) + room_v * bend, np.where(wanted_v > onset_v, slope, 0.0)
+        size_v = np.minimum(wanted_v, onset_v) + room_v * bend
+        return size_v, (size_v - (1 - bend * bend) * wanted_v) / limit_v
 
 
 @lru_cache(maxsize=256)  # while a rail moves, the same sine is clipped at one limit after the other
