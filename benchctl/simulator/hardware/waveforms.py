@@ -125,16 +125,18 @@ def supply_current_a(spans: Sequence[Stretch], times_s: Samples) -> Samples:
 
 
 def terminal_v(spans: Sequence[Stretch], times_s: Samples) -> Samples:
-    """The supply voltage at the amplifier's terminals."""
-    return _terminals(spans, times_s)[0]
+    """The supply voltage at the amplifier's terminals, with the tone that is on it."""
+    voltage_v = _terminals(spans, times_s)[0]
+    for _, step, part in _cuts(spans, times_s):
+        voltage_v[part] += _whine_v(step.circuit.source, times_s[part])
+    return voltage_v
 
 
 def _terminals(spans: Sequence[Stretch], times_s: Samples) -> tuple[Samples, Samples]:
-    """Voltage and current."""
+    """Voltage, without the tone on it, and current."""
     voltage_v, current_a = np.zeros_like(times_s), np.zeros_like(times_s)
     for span, step, part in _cuts(spans, times_s):
         voltage_v[part], current_a[part] = span.terminals(step, times_s[part] - span.start_s)
-        voltage_v[part] += _whine_v(step.circuit.source, times_s[part])
     return voltage_v, current_a
 
 
