@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from benchctl.simulator.amplifier.circuit import Circuit
+from benchctl.simulator.amplifier.output_stage import Instants
 from benchctl.simulator.amplifier.rows import total
 
 Samples = NDArray[np.float64]
@@ -43,6 +45,20 @@ def reservoirs_of(circuit: Circuit) -> Reservoirs:
     )
 
 
+Stages = list[Instants | None]
+"""Each stage at each instant; None: a muted one."""
+
+
+class Drawn(NamedTuple):
+    """What is taken from the rails at each instant."""
+
+    load_a: Samples
+    """from each rail"""
+    slope_s: Samples
+    """how it rises with the voltage of its rail, A/V"""
+    stages: Stages
+
+
 class Demand:
     """The load on the rails at fixed instants, for any voltages that they may have then.
 
@@ -57,26 +73,34 @@ class Demand:
         self._reservoirs = reservoirs
         self._asked_v = [stage.asked_v(turns) for stage in circuit.stages]
 
-    def at(self, rails_v: Samples) -> tuple[Samples, Samples]:
-        """Current from each rail, and how it rises with the voltage of the rail."""
+    def at(self, rails_v: Samples) -> Drawn:
+        """What is taken from rails of these voltages."""
         load_a, slope_s = self._bias_a(rails_v)
         load_a = load_a + rails_v / self._reservoirs.bleeder_ohm
         slope_s = slope_s + 1 / self._reservoirs.bleeder_ohm
-        for stage, asked_v in zip(self._circuit.stages, self._asked_v, strict=True):
-            if stage.live:
-                _, taken_a, more_s = stage.at_instants(asked_v, rails_v, self._circuit.saturation_v)
-                load_a, slope_s = load_a + taken_a, slope_s + more_s
-        return load_a, slope_s
+        stages = self.stages_at(rails_v)
+        for now in stages:
+            if now is not None:
+                load_a, slope_s = load_a + now.taken_a, slope_s + now.slope_s
+        return Drawn(load_a, slope_s, stages)
 
-    def flows(self, rails_v: Samples) -> tuple[Samples, Samples, Samples, list[Samples]]:
-        """Power in the stages with their bias, in the output resistances, in the bleeder, and in each load."""
+    def stages_at(self, rails_v: Samples) -> Stages:
+        """Each stage at each instant."""
+        saturation_v = self._circuit.saturation_v
+        return [
+            stage.at_instants(asked_v, rails_v, saturation_v) if stage.live else None
+            for stage, asked_v in zip(self._circuit.stages, self._asked_v, strict=True)
+        ]
+
+    def flows(self, rails_v: Samples, stages: Stages) -> tuple[Samples, Samples, Samples, list[Samples]]:
+        """Power in the stages with their bias, in the output resistances, in the bleeder, and in each load; `stages`
+        as they are at these rails."""
         nothing = np.zeros(rails_v.shape[1])
         stages_w = total(rails_v * self._bias_a(rails_v)[0])
         outputs_w, loads_w = nothing, []
-        for stage, asked_v in zip(self._circuit.stages, self._asked_v, strict=True):
+        for stage, now in zip(self._circuit.stages, stages, strict=True):
             lost_w, output_w, load_w = nothing, nothing, nothing
-            if stage.live:
-                now = stage.at_instants(asked_v, rails_v, self._circuit.saturation_v)
+            if now is not None:
                 lost_w, output_w, load_w = stage.instant_flows(now, rails_v)
             stages_w, outputs_w = stages_w + lost_w, outputs_w + output_w
             loads_w.append(load_w)

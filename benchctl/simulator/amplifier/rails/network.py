@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from benchctl.simulator.amplifier.circuit import Circuit
 from benchctl.simulator.amplifier.converter import ConverterDraw
 from benchctl.simulator.amplifier.rails.charging import Charging, Windings, charge
-from benchctl.simulator.amplifier.rails.demand import Demand, reservoirs_of
+from benchctl.simulator.amplifier.rails.demand import Demand, Drawn, reservoirs_of
 from benchctl.simulator.amplifier.rails.solution import Slopes
 from benchctl.simulator.amplifier.rails.voltages import Rails
 from benchctl.simulator.amplifier.rows import mean, total
@@ -26,13 +26,11 @@ CHARGED = 0.99
 
 
 class Flowing(NamedTuple):
-    """At each instant; the first three have a row for each rail."""
+    """At each instant; voltages and currents of the rails have a row for each rail."""
 
     rails_v: Samples
     """behind the series resistance of the reservoirs"""
-    load_a: Samples
-    slope_s: Samples
-    """how the load rises with its rail, A/V"""
+    drawn: Drawn
     charging: Charging
 
 
@@ -47,14 +45,17 @@ class Network:
 
     def at(self, reservoirs_v: Samples) -> Flowing:
         """With these voltages of the reservoirs, one rail in a row."""
-        esr_ohm = self._reservoirs.esr_ohm
-        converter, source = self._circuit.converter, self._circuit.source
-        rails_v = reservoirs_v
-        for _ in range(ROUNDS if self._circuit.esr_ohm else 1):
-            load_a, slope_s = self._demand.at(rails_v)
-            charging = charge(converter, source, reservoirs_v - esr_ohm * load_a, self._windings)
-            rails_v = reservoirs_v + esr_ohm * (charging.charge_a - load_a)
-        return Flowing(rails_v, load_a, slope_s, charging)
+        if not self._circuit.esr_ohm:
+            return Flowing(reservoirs_v, self._demand.at(reservoirs_v), self._charging(reservoirs_v))
+        esr_ohm, rails_v = self._reservoirs.esr_ohm, reservoirs_v
+        for _ in range(ROUNDS):
+            drawn = self._demand.at(rails_v)
+            charging = self._charging(reservoirs_v - esr_ohm * drawn.load_a)
+            rails_v = reservoirs_v + esr_ohm * (charging.charge_a - drawn.load_a)
+        return Flowing(rails_v, drawn, charging)
+
+    def _charging(self, behind_v: Samples) -> Charging:
+        return charge(self._circuit.converter, self._circuit.source, behind_v, self._windings)
 
     def charged(self, reservoirs_v: Samples) -> Samples:
         """The same, or lower, so that every diode conducts: the rails of a first guess need a source to hold them."""
@@ -67,8 +68,8 @@ class Network:
         now = self.at(reservoirs_v)
         farads = self._reservoirs.capacitance_f
         charging = now.charging
-        decay = (charging.slope_s + now.slope_s) / farads
-        return Slopes((charging.charge_a - now.load_a) / farads, decay, charging.across_s / mean(farads))
+        decay = (charging.slope_s + now.drawn.slope_s) / farads
+        return Slopes((charging.charge_a - now.drawn.load_a) / farads, decay, charging.across_s / mean(farads))
 
     def powers(self, now: Flowing) -> list[Samples]:
         """In the order of `Flows`, then what the supply measures: volts, amperes."""
@@ -77,14 +78,16 @@ class Network:
         output_v = charging.terminal_v + circuit.source.lead_ohm * supply_a
         open_v = np.minimum(converter.ratio * charging.terminal_v, converter.regulated_v)
         given_w = open_v * total(reservoirs.voltage_part * charging.charge_a)
-        stages_w, outputs_w, bleeder_w, loads_w = self._demand.flows(now.rails_v)
+        # The drop in a series resistance makes the rails another little than they were when the stages were worked out.
+        stages = self._demand.stages_at(now.rails_v) if circuit.esr_ohm else now.drawn.stages
+        stages_w, outputs_w, bleeder_w, loads_w = self._demand.flows(now.rails_v, stages)
         return [
             output_v * supply_a,
             circuit.source.lead_ohm * supply_a**2,
             charging.terminal_v * np.minimum(converter.small_stages_a, supply_a),
             given_w * (1 / converter.efficiency - 1),
             total(reservoirs.source_ohm * charging.charge_a**2),
-            total(reservoirs.esr_ohm * (charging.charge_a - now.load_a) ** 2),
+            total(reservoirs.esr_ohm * (charging.charge_a - now.drawn.load_a) ** 2),
             stages_w,
             outputs_w,
             bleeder_w,
