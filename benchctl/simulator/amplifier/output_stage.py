@@ -349,10 +349,10 @@ class SwitchingStage(OutputStage):
         rail_v = np.maximum(mean(rails_v), LEAST_RAIL_V)
         output_a = inside_v**2 * self._power_s / rail_v
         size_v = np.abs(inside_v)
-        more_a = 2 * size_v * clipped * self._swing * self._power_s / rail_v
+        more_s = size_v * (2 * self._swing * self._power_s) / rail_v + self._swing * self._edges_s
         return (
             output_a + self._switching_s * rail_v + size_v * self._edges_s,
-            more_a - output_a / rail_v + self._switching_s + clipped * (self._swing * self._edges_s),
+            clipped * more_s - output_a / rail_v + self._switching_s,
         )
 
     def flows(self, rail_v: float, headroom_v: float) -> StageFlows:

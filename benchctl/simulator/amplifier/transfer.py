@@ -89,7 +89,7 @@ class Transfer:
         """The output for each voltage asked for, under a limit that may change with it; shapes broadcast."""
         asked_v = self.bent(asked_v)
         size_v = self._size_v(self._unclipped_v(np.abs(asked_v)), limit_v)
-        return np.asarray(np.copysign(size_v, asked_v) * self._present(asked_v), dtype=np.float64)
+        return self._present_of(np.copysign(size_v, asked_v), asked_v)
 
     def bent(self, asked_v: V) -> V:
         """Voltages behind the bend, before all else."""
@@ -108,7 +108,9 @@ class Transfer:
     def _left_v(self, asked_v: Voltages) -> Voltages:
         """What the dead zone leaves: beyond class A the slope falls to three quarters at once and comes back, so that
         there is no flat place that looks like clipping."""
-        if self.class_a_v == 0 or self.dead_zone_v == 0:
+        if self.dead_zone_v == 0:
+            return asked_v
+        if self.class_a_v == 0:
             return np.maximum(asked_v - self.dead_zone_v, 0.0)
         beyond = np.maximum(asked_v - self.class_a_v, 0.0)
         lost_v = -self.dead_zone_v * np.expm1(-beyond / (STEEPNESS * self.dead_zone_v))
@@ -154,8 +156,7 @@ class Transfer:
 
     def wanted(self, asked_v: Voltages) -> Voltages:
         """What a half would give of each voltage behind the bend, if nothing clipped; without sign."""
-        size_v: Voltages = self._unclipped_v(np.abs(asked_v)) * self._present(asked_v)
-        return size_v
+        return self._present_of(self._unclipped_v(np.abs(asked_v)), asked_v)
 
     def _means(self, wanted_v: Voltages, signs: Voltages, limit_v: float) -> CycleMeans:
         size_v, slope = self._size_and_slope(wanted_v, limit_v)
@@ -168,10 +169,11 @@ class Transfer:
             square_slope_v=2 * float(size_v @ slope) / nodes,
         )
 
-    def _present(self, asked_v: Voltages) -> Voltages | float:
+    def _present_of(self, given_v: Voltages, asked_v: Voltages) -> Voltages:
+        """What is left of voltages where a half is missing."""
         if self.missing is None:
-            return 1.0
-        return np.asarray(asked_v < 0 if self.missing == "upper" else asked_v > 0, dtype=np.float64)
+            return given_v
+        return given_v * np.asarray(asked_v < 0 if self.missing == "upper" else asked_v > 0, dtype=np.float64)
 
     def _size_v(self, wanted_v: Voltages, limit_v: Voltages | float) -> Voltages:
         """Clipped: straight up to the onset, then onset + room·tanh(excess / room)."""
