@@ -219,14 +219,14 @@ class PhysicalBench:
             self.connections.warm(seconds, self._heatsink_w, self._loads_w, self._lead_w)
             self._heat_seconds = 0.0
 
-    def _noticeable(self, terminal_v: Values, supply_a: Values, rail_v: Values) -> NDArray[np.int64]:
+    def _noticeable(self, terminal_v: Values, supply_a: Values, rail_v: Values) -> int | NDArray[np.int64]:
         """Which levels of the protections are passed: the supply's over-current, the amplifier's low voltage and its
         highest rail."""
         over = supply_a > self.connections.main_output.overcurrent_a
         protection = self.connections.physics.protection
         under = terminal_v < protection.low_voltage_v
         above = rail_v > (math.inf if protection.rail_v is None else protection.rail_v)
-        return np.asarray(over + 2 * under + 4 * above, dtype=np.int64)
+        return over + 2 * under + 4 * above
 
     def _next_look_s(self) -> float:
         """The latest time at which to look at states again."""

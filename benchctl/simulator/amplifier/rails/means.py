@@ -24,7 +24,7 @@ Samples = NDArray[np.float64]
 
 Values = float | Samples
 
-Seen = Callable[[Values, Values, Values], NDArray[np.int64]]
+Seen = Callable[[Values, Values, Values], int | NDArray[np.int64]]
 """A number for what is seen of the terminals' voltage and current and of the higher rail, at one instant or at each of
 many."""
 
@@ -214,9 +214,9 @@ class RailCurve:
 
     def supply_a(self, times_s: Samples) -> Samples:
         """Current of the supply at many times of the curve, in their order."""
-        ends = np.searchsorted(times_s, [step.end_s for step in self.steps[:-1]], side="right")
-        parts = zip(self.steps, np.split(times_s, ends), strict=True)
-        return np.concatenate([step.terminals(part_s)[1] for step, part_s in parts if part_s.size])
+        ends = np.searchsorted(times_s, [step.end_s for step in self.steps[:-1]], side="right").tolist()
+        parts = zip(self.steps, (0, *ends), (*ends, len(times_s)), strict=True)
+        return np.concatenate([step.terminals(times_s[first:last])[1] for step, first, last in parts if last > first])
 
     def departs_s(self, seen: Seen) -> float | None:
         """When what is seen at the terminals first differs from the start; None if it does not."""

@@ -45,7 +45,8 @@ class Trace:
 
     def looks_the_same(self, seen: Seen) -> bool:
         """Whether nothing that is seen at the terminals ever differs; between its points all is straight."""
-        states = seen(self.terminal_v, self.supply_a, np.maximum(self.reservoirs_v[0], self.reservoirs_v[-1]))
+        highest_v = np.maximum(self.reservoirs_v[0], self.reservoirs_v[-1])
+        states = np.asarray(seen(self.terminal_v, self.supply_a, highest_v))
         return bool((states == states[0]).all())
 
     def at(self, row: Samples, places_s: Samples) -> Samples:
@@ -157,7 +158,7 @@ class TracedStep:
         )
         places_s = self._places(times_s)
         higher_v = np.max([self.trace.at(row, places_s) for row in self.trace.reservoirs_v], axis=0)
-        states = seen(*self.terminals(times_s), higher_v)
+        states = np.asarray(seen(*self.terminals(times_s), higher_v))
         others = np.flatnonzero(states != states[0])
         return float(times_s[others[0]]) if len(others) else None
 
