@@ -20,9 +20,9 @@ HEATING_K = 5.0
 BIAS_MOVES = 0.04
 """Part by which the bias may differ from record to record with the devices' temperature, as a standard uncertainty."""
 
-LOSSES = 0.007
-"""Part of its output that a class D stage may lose in ways that the model does not know, as dead time and gates do; a
-standard uncertainty, set after trials on simulated amplifiers."""
+AT_EDGES, AT_EDGES_SPREAD = 0.006, 0.0045
+"""Part of its power at full output that a class D stage loses at the edges of its carrier, and the standard uncertainty
+of that (common practice: up to 2 %)."""
 
 PATH_H = 6e-6
 """Inductance of leads, about 1 uH for a metre of a pair, and of a supply that gives way for a moment: 5 mohm for 1 ms
@@ -96,7 +96,7 @@ def _circuit(kind: Kind, started: Mapping[str, float]) -> Iterator[Parameter]:
     if kind.switching:
         yield Parameter("conduction_ohm", 0.03, 1.0, is_ratio=True)
         yield Parameter("switching_share", 0.5, 0.5, is_ratio=True)
-        yield Parameter("drawn", 1.0, LOSSES, is_ratio=True)
+        yield Parameter("lost at edges", AT_EDGES, AT_EDGES_SPREAD)
 
 
 def _channels(channels: Sequence[str], started: Mapping[str, float]) -> Iterator[Parameter]:

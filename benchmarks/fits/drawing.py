@@ -1,7 +1,6 @@
 """Amplifiers drawn around a shipped one, each on a bench whose instruments have errors of their own.
 
-One of class D also loses power at the edges of its carrier, which the model of the fit does not know: the fit only
-allows for a loss in proportion to the output (`LOSSES`), and this one goes with the current.
+One of class D also loses power at the edges of its carrier, about as much as the fit expects of any.
 """
 
 from __future__ import annotations
@@ -20,7 +19,6 @@ from benchctl.documents.amplifier_file.amplifier import Amplifier
 from benchctl.documents.amplifier_file.simulation import HeatsinkSimulation
 from benchctl.documents.bench_file.bench import Bench
 from benchctl.documents.reader import load_amplifier, load_bench
-from benchctl.fit.plausible import LOSSES
 from benchctl.fit.reading.thinning import DC_MOVES, DC_MOVES_V, GAIN_MOVES
 from benchctl.library import find
 from benchctl.quantity import parse_quantity
@@ -45,7 +43,10 @@ RANGE_GAIN = "0.1 %"
 ZERO_MOVES = {"zero_drift": "14 %", "warm_up": "2.5 s"}
 """So that a tenth of the stated error of zero, which is what the fit allows for, is left when a zero has been taken."""
 
-UNLIKE_STEPS = 0.15
+EDGES = 0.007
+"""Part of rated power that the edges of a class D stage lose: the size of a normal number with this width."""
+
+UNLIKE_STEPS = 0.1
 """Of a step, RMS: where the steps of a converter begin. So means are off by about a tenth of a step, which is what the
 fit allows for."""
 
@@ -124,11 +125,11 @@ def _numbers(sound: Amplifier, chance: random.Random) -> dict[str, float]:
 
 def lost_at_edges(base: str, seed: int) -> float:
     """Part of its power that one of class D loses at the edges of its carrier, with a clean sine of rated power into
-    the lowest rated load: the size of a normal number as wide as the fit allows for.
+    the lowest rated load.
 
     Its stream of chance is its own, so that all other numbers of a seed are what they are without it.
     """
-    return abs(random.Random(f"{base} {seed} edges").gauss(0.0, LOSSES))
+    return abs(random.Random(f"{base} {seed} edges").gauss(0.0, EDGES))
 
 
 def _commutation_s(sound: Amplifier, numbers: Mapping[str, float], lost: float) -> float:

@@ -41,7 +41,7 @@ def physics(level_v: float) -> Physics:
         knee=one(2e-4),
         conduction_ohm=one(0.0),
         switching_s=one(0.0),
-        drawn=one(1.0),
+        edges=one(0.0),
         output_ohm=one(of.output_ohm),
         load_ohm=np.array([[ohm] for ohm in of.loads_ohm]),
         peak_v=np.full((2, 1), of.gain * math.sqrt(2) * level_v),

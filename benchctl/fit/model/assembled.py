@@ -46,7 +46,8 @@ def assembled(
         knee=np.clip(get("knee"), HARDEST, SOFTEST),
         conduction_ohm=get("conduction_ohm") if kind.switching else np.zeros_like(rail_a),
         switching_s=switching_a / rail_v,
-        drawn=get("drawn"),
+        # A loss of p at a sine that reaches the rail V of so many halves: edges·V·(2/pi)·I = p·(halves·V)·I/2.
+        edges=get("lost at edges") * kind.halves * np.pi / 4.0 if kind.switching else np.zeros_like(rail_a),
         output_ohm=get("output_ohm"),
         load_ohm=load_ohm,
         peak_v=peak_v,

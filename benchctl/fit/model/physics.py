@@ -46,7 +46,7 @@ class Physics:
         knee: part of the limit over which clipping sets in.
         conduction_ohm: class D, in the path of the current.
         switching_s: class D, amperes for a volt of rail, of all outputs.
-        drawn: class D, what it draws over what load and path take, for losses that grow with the output.
+        edges: class D, part of each output current that the edges of the carrier take from the rails besides.
         peak_v: of the sine that an output is asked for.
         dc_v: that an output is asked for.
         phase: of the sine at the trigger.
@@ -69,7 +69,7 @@ class Physics:
     knee: Samples
     conduction_ohm: Samples
     switching_s: Samples
-    drawn: Samples
+    edges: Samples
     output_ohm: Samples
     load_ohm: Samples
     peak_v: Samples

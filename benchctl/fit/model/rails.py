@@ -44,10 +44,11 @@ def resting_v(of: Physics, kind: Kind, quiet: float) -> Samples:
     if not kind.switching:
         load_a = kind.halves * (absolute_v * path_s).sum(axis=0) + of.bias_a
         return np.asarray((open_v - lumped_ohm * load_a) / (1.0 + lumped_ohm / of.bleed_ohm))
-    power_w = of.drawn * (square_v2 * path_s * (1.0 + of.conduction_ohm * path_s)).sum(axis=0)
+    power_w = (square_v2 * path_s * (1.0 + of.conduction_ohm * path_s)).sum(axis=0)
+    edges_a = of.edges * (absolute_v * path_s).sum(axis=0)
     rail_v = open_v
     for _ in range(4):
-        load_a = power_w / rail_v + of.bias_a + rail_v * of.switching_s
+        load_a = power_w / rail_v + edges_a + of.bias_a + rail_v * of.switching_s
         rail_v = (open_v - lumped_ohm * load_a) / (1.0 + lumped_ohm / of.bleed_ohm)
     return np.asarray(rail_v)
 

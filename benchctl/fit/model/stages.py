@@ -1,7 +1,8 @@
 """The output stages: the voltage at each output, and what they take from the rails.
 
 Class AB takes its output current from one rail at a time. Class D takes power: with v inside an output, r in the path,
-its current from a rail V is v² (1 + r/(RL + Ro))/((RL + Ro) V), and switching takes a current in proportion to V.
+its current from a rail V is v² (1 + r/(RL + Ro))/((RL + Ro) V). Switching takes a current in proportion to V, and the
+edges of its carrier, where voltage and current overlap, one in proportion to the output current.
 """
 
 from __future__ import annotations
@@ -42,8 +43,8 @@ def taken(of: Physics, kind: Kind, asked_v: Samples, rails_v: Samples) -> Taken:
     rails = len(rails_v)
     load_a, slope_s = _always(of, rails_v)
     if kind.switching:
-        squares = (size_v**2 * path_s, size_v * follows * path_s)
-        return _switched(of, *squares, rails_v)
+        squares = Taken(size_v**2 * path_s, size_v * follows * path_s)
+        return _switched(of, squares, Taken(size_v * path_s, follows * path_s), rails_v)
     each_a, each_s = kind.halves * size_v * path_s, kind.halves * follows * path_s
     if rails == 1:
         return Taken(load_a + each_a.sum(axis=0), slope_s + each_s.sum(axis=0))
@@ -69,13 +70,14 @@ def taken_in_a_cycle(of: Physics, kind: Kind, rails_v: Samples) -> Taken:
     path_s = 1.0 / (of.load_ohm + of.output_ohm)
     part = 2.0 / np.pi
     load_a, slope_s = _always(of, rails_v)
+    size_v = part * (peak_v * (1.0 - np.cos(onset)) + (weights * clipped_v).sum(axis=0))
+    more_s = part * (weights * follows).sum(axis=0)
     if kind.switching:
         below_v2 = peak_v**2 * (onset / 2.0 - np.sin(2.0 * onset) / 4.0)
         square_v2 = part * (below_v2 + (weights * clipped_v**2).sum(axis=0))
         follows_v = part * (weights * clipped_v * follows).sum(axis=0)
-        return _switched(of, square_v2 * path_s, follows_v * path_s, rails_v)
-    size_v = part * (peak_v * (1.0 - np.cos(onset)) + (weights * clipped_v).sum(axis=0))
-    more_s = part * (weights * follows).sum(axis=0)
+        squares = Taken(square_v2 * path_s, follows_v * path_s)
+        return _switched(of, squares, Taken(size_v * path_s, more_s * path_s), rails_v)
     size_v = size_v + mean_size(peak_v, of.dc_v) - part * peak_v
     total_a, total_s = (kind.halves * (each * path_s).sum(axis=0) for each in (size_v, more_s))
     return Taken(load_a + total_a, slope_s + total_s)
@@ -88,14 +90,23 @@ def _always(of: Physics, rails_v: Samples) -> tuple[Samples, Samples]:
     return of.bias_a / rails + rails_v * bleed_s, np.broadcast_to(bleed_s, rails_v.shape)
 
 
-def _switched(of: Physics, square_w: Samples, follows_a: Samples, rails_v: Samples) -> Taken:
-    """Class D: from the power v²/(RL + Ro) of each output, and v dv/dV/(RL + Ro)."""
-    lost = of.drawn * (1.0 + of.conduction_ohm / (of.load_ohm + of.output_ohm))
+def _switched(of: Physics, squares: Taken, sizes: Taken, rails_v: Samples) -> Taken:
+    """Class D.
+
+    Args:
+        squares: of each output the power v²/(RL + Ro), and v dv/dV/(RL + Ro).
+        sizes: of each output the size of its current, and how that rises with the rail.
+    """
+    lost = 1.0 + of.conduction_ohm / (of.load_ohm + of.output_ohm)
     load_a, slope_s = _always(of, rails_v)
     rail_v = np.maximum(rails_v, _LEAST_V)
-    power_a = (square_w * lost).sum(axis=0) / rail_v
-    more_s = (2.0 * follows_a * lost).sum(axis=0) / rail_v
-    return Taken(load_a + power_a + of.switching_s * rail_v, slope_s + more_s - power_a / rail_v + of.switching_s)
+    power_a = (squares.load_a * lost).sum(axis=0) / rail_v
+    more_s = (2.0 * squares.slope_s * lost).sum(axis=0) / rail_v
+    edges_a, more_edges_s = (of.edges * each.sum(axis=0) for each in sizes)
+    return Taken(
+        load_a + power_a + of.switching_s * rail_v + edges_a,
+        slope_s + more_s - power_a / rail_v + of.switching_s + more_edges_s,
+    )
 
 
 def _clipped(of: Physics, kind: Kind, asked_v: Samples, rails_v: Samples) -> tuple[Samples, Samples]:

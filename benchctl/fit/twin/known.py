@@ -52,7 +52,6 @@ def known_numbers(fitted: AmplifierFitted, kind: Kind) -> dict[str, Uncertain]:
     numbers["path_ohm"] = USUAL_PATH
     numbers["knee"] = Uncertain(HARDEST, UNSEEN_KNEE)
     numbers["bias part"] = Uncertain(1.0, BIAS_MOVES)
-    numbers.setdefault("drawn", Uncertain(1.0, 0.0))
     return numbers | dict(_told(fitted))
 
 

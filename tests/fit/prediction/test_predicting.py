@@ -43,7 +43,7 @@ def physics() -> Physics:
         path_ohm=all_sets(1e-9),
         steady_a=all_sets(0.3),
         ratio=all_sets(RAIL_V / 14.4),
-        drawn=all_sets(1.0),
+        edges=all_sets(0.0),
         held_v=all_sets(RAIL_V),
         efficiency=all_sets(0.92),
         stiffness_ohm=all_sets(STIFFNESS_OHM),
