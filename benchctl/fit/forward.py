@@ -18,6 +18,7 @@ from benchctl.fit.model.giving import Given, given_in, nothing_given, shown_of
 from benchctl.fit.model.physics import Kind, Physics
 from benchctl.fit.model.rails import Course, followed, recovering_a, resting_v, settled
 from benchctl.fit.model.stages import inside_v
+from benchctl.fit.noise import Noise
 from benchctl.fit.parameters import Parameters, Samples
 from benchctl.fit.reading.items import CURRENT, METER_CURRENT, METER_VOLTAGE, VOLTAGE, Instants, Take
 from benchctl.fit.showing import Rows, Showing
@@ -59,7 +60,7 @@ class Forward:
         self._senses = senses_terminals
         self.rows = tuple(_rows(self.takes))
         self._observed = np.concatenate([rows.item.values for rows in self.rows])
-        self._noise = np.concatenate([rows.item.noise for rows in self.rows])
+        self._noise = Noise(self.rows)
         self._reaching = [place for place, each in enumerate(parameters.each) if each.reach == "all"]
         self._shared = _by_name(parameters)
         self._showing = Showing(parameters, self.rows)
@@ -76,7 +77,7 @@ class Forward:
         truly = self._truly(coordinates[None])[0]
         parameters = self.parameters.values(coordinates)
         shown = self._showing.shown(truly, parameters)
-        return np.append((shown - self._observed) / (self._noise * scaled), self._implausible(parameters))
+        return np.append(self._noise.over(shown - self._observed, scaled), self._implausible(parameters))
 
     def jacobian(self, coordinates: Samples, scaled: Samples) -> tuple[Samples, Samples]:
         """Residuals, and how they move with each coordinate, (values + 1, parameters)."""
@@ -96,13 +97,12 @@ class Forward:
             change = (truly[row] - truly[0]) * rises / STEP
             self._by_take(found, change, places)
         self._showing.columns(found, truly[0])
-        weights = 1.0 / (self._noise * scaled)
         implausible = self._implausible(self.parameters.values(moved))
         last = np.zeros(len(self.parameters))
         for row, place in enumerate(self._reaching, start=1):
             last[place] = (implausible[row] - implausible[0]) / self.steps[place]
-        errors = np.append((shown - self._observed) * weights, implausible[0])
-        return errors, np.vstack([found * weights[:, None], last])
+        errors = np.append(self._noise.over(shown - self._observed, scaled), implausible[0])
+        return errors, np.vstack([self._noise.over(found, scaled), last])
 
     def _implausible(self, values: Samples) -> Samples:
         """How far the converter's efficiency is from what is plausible, in standard deviations."""

@@ -23,6 +23,7 @@ from benchctl.fit.reading.thinning import (
     spans,
     steady_instants,
 )
+from benchctl.fit.reading.unlike import spread_of
 from benchctl.further.measurement import Measurement
 from benchctl.instruments.oscilloscope.record import Record
 from benchctl.measure.signal.record import OUTPUT, Capture, Trace
@@ -134,14 +135,15 @@ class Foreseeing:
                 noise = item.noise
             else:
                 noise = _noise_of_bins(traces[signal], capture, instants)
-            yield signal, replace(item, values=np.zeros(len(noise)), noise=noise)
+            yield signal, replace(item, values=np.zeros(len(noise)), noise=noise, spreads=None)
 
 
 def _noise_of_bins(trace: Trace, capture: Capture, instants: Instants) -> Samples:
     noise = noise_of_a_sample(trace)
+    spread = spread_of(np.zeros(1), trace.step)
     if not len(instants.after_s):
-        return np.array([noise_of_a_mean(trace, noise, capture.samples)])
-    return np.array([noise_of_a_mean(trace, noise, stop - start) for start, stop in spans(capture, instants)])
+        return np.array([noise_of_a_mean(trace, noise, capture.samples, spread)])
+    return np.array([noise_of_a_mean(trace, noise, stop - start, spread) for start, stop in spans(capture, instants)])
 
 
 def _has(take: Take, load_ohm: float) -> bool:

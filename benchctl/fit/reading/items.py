@@ -45,12 +45,18 @@ class Scale:
 
 @dataclass(frozen=True)
 class Item:
-    """Values of one signal in one record; `noise` is the standard uncertainty of each that it shares with no other."""
+    """Values of one signal in one record.
+
+    Attributes:
+        noise: standard uncertainty of each value, without the errors of `scale`.
+        spreads: how far the samples behind each value spread, in steps of the converter; None of a meter.
+    """
 
     signal: str
     values: Samples
     noise: Samples
     scale: Scale
+    spreads: Samples | None = None
 
 
 @dataclass(frozen=True)

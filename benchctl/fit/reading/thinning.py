@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from benchctl.fit.reading.items import CURRENT, VOLTAGE, Instants, Item, Samples, Scale
+from benchctl.fit.reading.unlike import left_of_unlike_steps, spread_of, spread_of_noise
 from benchctl.measure.signal.record import OUTPUT, Capture, Trace
 from benchctl.measure.uncertainty import Accuracy
 
@@ -37,9 +38,6 @@ standard uncertainty, set after trials on simulated benches."""
 
 _QUIET_STEPS = 0.3
 """Noise of less than this part of a step of the converter does not average its steps out."""
-
-_LEAST_OF_STEP = 0.1
-"""Of a step, that a mean over many samples may still be off (common practice)."""
 
 LEFT_OF_STEP = 0.02
 """Of a step: no two of a real converter are alike (common practice)."""
@@ -145,7 +143,10 @@ def _points(capture: Capture, instants: Instants, scale: Scale, apart: int) -> I
     trace = capture.trace(scale.signal)
     places = _places(capture, instants.nodes_s[instants.sampled])
     values = trace.values()[places]
-    return Item(scale.signal, values, np.full(len(values), noise_of_a_sample(trace, apart)), scale)
+    noise = noise_of_a_sample(trace, apart)
+    spread = spread_of_noise(noise, trace.step)
+    own = math.hypot(noise, left_of_unlike_steps(spread) * trace.step)
+    return Item(scale.signal, values, np.full(len(values), own), scale, np.full(len(values), spread))
 
 
 def supply_bins(capture: Capture, instants: Instants, scales: Mapping[str, Scale]) -> dict[str, Item]:
@@ -162,13 +163,11 @@ def _means(capture: Capture, instants: Instants, scale: Scale) -> Item:
     values = trace.values()
     bounds = list(spans(capture, instants))
     means = [_mean(values[start : stop + 1]) for start, stop in bounds]
+    spreads = [spread_of(values[start : stop + 1], trace.step) for start, stop in bounds]
     noise = noise_of_a_sample(trace)
-    return Item(
-        scale.signal,
-        np.array(means),
-        np.array([noise_of_a_mean(trace, noise, stop - start) for start, stop in bounds]),
-        scale,
-    )
+    counts = [stop - start for start, stop in bounds]
+    own = [noise_of_a_mean(trace, noise, *each) for each in zip(counts, spreads, strict=True)]
+    return Item(scale.signal, np.array(means), np.array(own), scale, np.array(spreads))
 
 
 def spans(capture: Capture, instants: Instants) -> Iterator[tuple[int, int]]:
@@ -187,8 +186,10 @@ def spans(capture: Capture, instants: Instants) -> Iterator[tuple[int, int]]:
 def whole_mean(capture: Capture, scale: Scale) -> Item:
     """The mean of a whole record."""
     trace = capture.trace(scale.signal)
-    noise = noise_of_a_mean(trace, noise_of_a_sample(trace), capture.samples)
-    return Item(scale.signal, np.array([trace.values().mean()]), np.array([noise]), scale)
+    values = trace.values()
+    spread = spread_of(values, trace.step)
+    noise = noise_of_a_mean(trace, noise_of_a_sample(trace), capture.samples, spread)
+    return Item(scale.signal, np.array([values.mean()]), np.array([noise]), scale, np.array([spread]))
 
 
 def resting_mean(capture: Capture, scale: Scale, heard: Capture, apart: int) -> Item:
@@ -204,7 +205,8 @@ def resting_mean(capture: Capture, scale: Scale, heard: Capture, apart: int) -> 
     noise = found.noise
     if apart > 1 and noise_of_a_sample(trace) >= _QUIET_STEPS * trace.step:
         of_one = noise_of_a_sample(heard.trace(scale.signal), apart)
-        noise = np.hypot(of_one / math.sqrt(capture.samples / apart), _LEAST_OF_STEP * trace.step)
+        left = left_of_unlike_steps(spread_of(trace.values(), trace.step)) * trace.step
+        noise = np.hypot(of_one / math.sqrt(capture.samples / apart), left)
     return replace(found, noise=np.hypot(noise, DC_MOVES_V + DC_MOVES * np.abs(found.values)))
 
 
@@ -231,8 +233,8 @@ def noise_of_a_sample(trace: Trace, apart: int = 1) -> float:
     return max(seen, trace.step / math.sqrt(12.0))
 
 
-def noise_of_a_mean(trace: Trace, noise: float, samples: int) -> float:
-    """Of the mean over some samples, each with this noise."""
+def noise_of_a_mean(trace: Trace, noise: float, samples: int, spread: float) -> float:
+    """Of the mean over some samples, each with this noise, that spread over so many steps."""
     if noise < _QUIET_STEPS * trace.step:
         return trace.step / math.sqrt(12.0)
-    return math.hypot(noise / math.sqrt(max(samples, 1)), _LEAST_OF_STEP * trace.step)
+    return math.hypot(noise / math.sqrt(max(samples, 1)), left_of_unlike_steps(spread) * trace.step)

@@ -1,0 +1,47 @@
+"""What the steps of a real converter, no two of which are alike, leave in its values.
+
+Each step begins a little off from where it should (code transition levels, IEEE 1057). A mean over samples that spread
+over some steps is off by a mean of that, and another mean near the same level by much the same.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numpy.typing import NDArray
+
+Samples = NDArray[np.float64]
+
+UNLIKE = 0.1
+"""Of a step: by so much each step of a converter begins off, as a standard uncertainty (common practice)."""
+
+_WITHIN_A_STEP = math.sqrt(1.0 / 12.0)
+"""Samples that stay on one step spread over it."""
+
+
+def spread_of(values: Samples, step: float) -> float:
+    """How far samples spread around their mean, in steps."""
+    return max(float(np.std(values)) / step, _WITHIN_A_STEP) if step else math.inf
+
+
+def spread_of_noise(noise: float, step: float) -> float:
+    """Of single samples at one level, in steps."""
+    return max(noise / step, _WITHIN_A_STEP)
+
+
+def left_of_unlike_steps(spread: float) -> float:
+    """By how much of a step a mean is off; the wider its samples spread, the more steps share in it."""
+    return math.sqrt(float(shared_of_steps(np.zeros(1), np.array([spread]))[0, 0]))
+
+
+def shared_of_steps(levels: Samples, spreads: Samples) -> Samples:
+    """The covariance of values at some levels, in squares of a step, (levels, levels).
+
+    Steps begin off by `UNLIKE` independently, and a mean over samples that spread normally weighs each by a bell curve
+    around its level. The sum over all steps is taken as an integral: of two bell curves that is a bell curve of their
+    distance.
+    """
+    squares = spreads[:, None] ** 2 + spreads[None, :] ** 2
+    apart = levels[:, None] - levels[None, :]
+    return np.asarray(UNLIKE**2 * np.exp(-(apart**2) / (2.0 * squares)) / np.sqrt(2.0 * np.pi * squares))

@@ -1,0 +1,61 @@
+"""What unlike steps of a converter leave in values, and how values that share it are taken apart."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from scipy.stats import norm
+
+from benchctl.fit.noise import ALIKE, Noise
+from benchctl.fit.reading.items import VOLTAGE, Item, Scale
+from benchctl.fit.reading.unlike import UNLIKE, shared_of_steps
+from benchctl.fit.showing import Rows
+
+STEP = 0.2
+LEVELS = np.array([7.0, 7.2, 7.9, 9.0])
+SPREADS = np.array([0.4, 0.5, 0.4, 2.0])
+
+
+def rows_of(levels: np.ndarray, take: int = 0, start: int = 0) -> Rows:
+    """Means whose noise is what unlike steps leave in them, and a tenth of that besides."""
+    alone = STEP * 1.1 * np.sqrt(np.diag(shared_of_steps(levels, SPREADS)))
+    scale = Scale(VOLTAGE, 0.01, "50 V", 0.0, 0.1, step=STEP)
+    return Rows(take, Item(VOLTAGE, levels * STEP, alone, scale, SPREADS), start, 14.4)
+
+
+def test_means_share_what_converters_with_unlike_steps_leave_in_them() -> None:
+    """4000 converters whose transitions are off by `UNLIKE` of a step; the mean code of samples that spread normally
+    around a level is a sum of normal integrals over them (scipy). The integral over steps holds within some percent
+    where samples spread over half a step."""
+    ideal = np.arange(-20, 40) + 0.5
+    chance = np.random.default_rng(1)
+    off = UNLIKE * chance.standard_normal((4000, len(ideal)))
+
+    def codes(level: float, spread: float) -> np.ndarray:
+        return np.asarray((norm.cdf((level - ideal - off) / spread) - norm.cdf((level - ideal) / spread)).sum(axis=1))
+
+    levels, spreads = np.array([7.0, 7.2, 8.0, 11.0]), np.array([0.5, 0.5, 0.6, 2.0])
+    found = np.cov([codes(*each) for each in zip(levels, spreads, strict=True)])
+    assert found == pytest.approx(shared_of_steps(levels, spreads), abs=0.1 * UNLIKE**2)
+
+
+def test_values_taken_apart_share_nothing_and_have_a_deviation_of_one() -> None:
+    """W C W' = 1 with the covariance C that the module promises, across two records of one range."""
+    both = [rows_of(LEVELS), rows_of(LEVELS + 0.1, take=1, start=4)]
+    noise, unscaled = Noise(both), np.ones(8)
+    apart = noise.over(np.eye(8), unscaled)
+    covariance = ALIKE * STEP**2 * shared_of_steps(np.append(LEVELS, LEVELS + 0.1), np.append(SPREADS, SPREADS))
+    np.fill_diagonal(covariance, np.concatenate([each.item.noise for each in both]) ** 2)
+    assert apart @ covariance @ apart.T == pytest.approx(np.eye(8), abs=1e-9)
+    errors = np.arange(8.0)
+    assert noise.over(errors, unscaled) == pytest.approx(apart @ errors)
+
+
+def test_a_value_that_is_left_out_says_nothing_of_the_others() -> None:
+    """Its noise is taken 10,000 times as large; the other three are weighed as if it were not there."""
+    scaled = np.array([1.0, 1e4, 1.0, 1.0])
+    rest = [0, 2, 3]
+    with_it = Noise([rows_of(LEVELS)]).over(np.eye(4), scaled)[np.ix_(rest, rest)]
+    covariance = ALIKE * STEP**2 * shared_of_steps(LEVELS, SPREADS)
+    np.fill_diagonal(covariance, rows_of(LEVELS).item.noise ** 2)
+    assert with_it.T @ with_it == pytest.approx(np.linalg.inv(covariance[np.ix_(rest, rest)]), rel=1e-3)
