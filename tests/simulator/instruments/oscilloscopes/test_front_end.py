@@ -109,6 +109,14 @@ def test_a_generators_noise_is_amplified_while_its_output_is_on() -> None:
     assert rms(output_v(room, 1, 5e-4)) < 0.1 * noise_v
 
 
+def test_a_probe_takes_its_part_of_the_noise_at_its_tip() -> None:
+    """White noise up to B behind one pole at fc has the power of the bandwidth fc·atan(B/fc) (integral)."""
+    room = workshop(generator={"noise": "20 uV"}, oscilloscope={"converter_noise": 0, "probe_bandwidth": "10 kHz"})
+    room.play(0.0)
+    noise_v = 20e-6 * GAIN * math.sqrt(10e3 * math.atan(50e3 / 10e3) / 19.98e3)
+    assert rms(output_v(room, 1, 5e-4)) == pytest.approx(noise_v, rel=0.02)
+
+
 def test_a_probe_of_one_pole_takes_3_db_and_45_degrees_at_its_bandwidth() -> None:
     """1/(1 + jf/fc) (textbook)."""
     turns = np.arange(50_000) / 50_000
