@@ -50,6 +50,9 @@ as much. A standard uncertainty, set after trials on simulated benches."""
 LEAST_OF_CLASS_D = 0.02
 """A knee that is smaller is lost in the low-pass against the carrier."""
 
+BELOW_CLIPPING = ("output_resistance", "gain", "dc", "idle_current")
+"""What records far below clipping tell."""
+
 _STEP = 1e-4
 
 
@@ -75,10 +78,15 @@ class Quantity:
 
 
 def quantities(fitted: Fitted) -> tuple[Quantity, ...]:
-    """All of them, in the order in which a person asks; none is told where the model explains too little."""
+    """All of them, in the order in which a person asks; none is told where the model explains too little, and none that
+    follows from clipping where no record is left in which an output clips."""
     found = tuple(_Telling(fitted).all())
-    reason = _unexplained(fitted)
-    return found if not reason else tuple(each if each.untold else _untold(each, reason) for each in found)
+    if reason := _unexplained(fitted):
+        return tuple(each if each.untold else _untold(each, reason) for each in found)
+    if any(take.is_searched for take in fitted.run.takes):
+        return found
+    reason = "no record at a level where an output clips is left"
+    return tuple(each if each.untold or each.name in BELOW_CLIPPING else _untold(each, reason) for each in found)
 
 
 def _unexplained(fitted: Fitted) -> str:

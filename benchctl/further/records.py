@@ -84,6 +84,7 @@ class Foreseeing:
             shape=shape,
             frequency_hz=asked.frequency_hz,
             level_v=level_v,
+            is_searched=True,
             supply_v=asked.supply_v,
             driven=self.amplifier.channels,
             quiet=QUIET if shape == "burst" else 1.0,

@@ -134,6 +134,14 @@ def test_bursts_that_one_reservoir_does_not_explain_leave_the_rails_untold_and_t
     assert {each.name: each for each in quantities(with_bursts_off(found.fitted, 0.005))}["reservoir"].is_told
 
 
+def test_where_no_record_is_left_in_which_an_output_clips_only_what_lies_below_is_told(found: Examination) -> None:
+    assert found.fitted is not None
+    takes = tuple(replace(take, is_searched=False) for take in found.run.takes)
+    told = quantities(replace(found.fitted, run=replace(found.run, takes=takes)))
+    assert {each.name for each in told if each.is_told} == {"output_resistance", "gain", "dc", "idle_current"}
+    assert "no record at a level where an output clips" in next(each.untold for each in told if each.name == "headroom")
+
+
 def with_bursts_off(fitted: Fitted, part: float) -> Fitted:
     """As if so much of what each burst takes from the supply were unexplained."""
 

@@ -93,6 +93,7 @@ class Take:
         phases: channel -> phase of its sine at the trigger.
         items: signal -> its values. Of a burst, currents and voltages begin with the bin before the trigger.
         heatsink_c: when it was taken; None where nobody measured it.
+        is_searched: whether its level was found by a search for where the output clips.
         tops: channel -> its tops under the tone.
     """
 
@@ -111,4 +112,5 @@ class Take:
     items: Mapping[str, Item]
     heatsink_c: float | None
     taken_s: float
+    is_searched: bool = False
     tops: Mapping[str, Tops] = field(default_factory=dict)

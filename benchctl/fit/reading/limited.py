@@ -14,29 +14,39 @@ LEAST_FALL = 0.01
 TIMES_PATH = 3.0
 """A fall that is so many times what leads and supply make of the current elsewhere is a limit."""
 
+DOUBT = 0.5
+"""Of a step of the converter: so much a difference of two of its means may be off (common practice)."""
+
 SHOWN = 0.97
 """Of the voltage that was set: where the supply itself shows less, it limits."""
 
 
 class Fall(NamedTuple):
-    """By how much the voltage at the terminals fell under a tone, and what the current rose by."""
+    """By how much the voltage at the terminals fell under a tone, how far that may be off, and what the current rose
+    by."""
 
     fall_v: float
+    doubt_v: float
     rise_a: float
 
     @property
-    def path_ohm(self) -> float:
-        """The resistance that would explain it."""
-        return self.fall_v / self.rise_a
+    def least_ohm(self) -> float:
+        """The least resistance that would explain it."""
+        return (self.fall_v - self.doubt_v) / self.rise_a
+
+    @property
+    def most_ohm(self) -> float:
+        """The most."""
+        return (self.fall_v + self.doubt_v) / self.rise_a
 
 
 def limited(takes: Sequence[Take]) -> dict[int, str]:
     """The numbers of such takes, each with a sentence."""
     falls = dict(_falls(takes))
-    least_ohm = min((max(fall.path_ohm, 0.0) for fall in falls.values()), default=0.0)
+    path_ohm = min((max(fall.most_ohm, 0.0) for fall in falls.values()), default=0.0)
     found = {}
     for number, take in enumerate(takes):
-        fall_v = _limited_by_v(take, falls.get(number), least_ohm)
+        fall_v = _limited_by_v(take, falls.get(number), path_ohm)
         if fall_v is not None:
             found[number] = (
                 f"{take.name}: the supply limited its current, and its voltage fell by {render(fall_v, 'V')}"
@@ -44,14 +54,14 @@ def limited(takes: Sequence[Take]) -> dict[int, str]:
     return found
 
 
-def _limited_by_v(take: Take, fall: Fall | None, least_ohm: float) -> float | None:
+def _limited_by_v(take: Take, fall: Fall | None, path_ohm: float) -> float | None:
     if take.shape != "rest" and METER_VOLTAGE in take.items:
         shown_v = float(take.items[METER_VOLTAGE].values[0])
         if shown_v < SHOWN * take.supply_v:
             return take.supply_v - shown_v
     if fall is None or fall.fall_v < LEAST_FALL * take.supply_v:
         return None
-    return fall.fall_v if fall.path_ohm > TIMES_PATH * least_ohm else None
+    return fall.fall_v if fall.least_ohm > TIMES_PATH * path_ohm else None
 
 
 def _falls(takes: Sequence[Take]) -> Iterator[tuple[int, Fall]]:
@@ -65,4 +75,6 @@ def _falls(takes: Sequence[Take]) -> Iterator[tuple[int, Fall]]:
             continue
         rise_a = float(take.items[CURRENT].values.max() - before.items[CURRENT].values[0])
         if rise_a > 0.0:
-            yield number, Fall(float(before.items[VOLTAGE].values[0] - take.items[VOLTAGE].values.min()), rise_a)
+            voltage = take.items[VOLTAGE]
+            fall_v = float(before.items[VOLTAGE].values[0] - voltage.values.min())
+            yield number, Fall(fall_v, DOUBT * voltage.scale.step, rise_a)

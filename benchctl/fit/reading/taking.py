@@ -198,6 +198,7 @@ def _burst(folder: RunFolder, entry: FiguresEntry, context: BurstContext, file: 
         items=items,
         heatsink_c=_heatsink(entry),
         taken_s=capture.taken_s,
+        is_searched=conditions.drive != "set",
         tops=tops_by_channel(capture, phases, context.frequency_hz, apart, context.cycles),
     )
 
@@ -229,6 +230,7 @@ def _steady(folder: RunFolder, entry: FiguresEntry, context: ContinuousContext, 
         items=items,
         heatsink_c=_heatsink(entry),
         taken_s=capture.taken_s,
+        is_searched=conditions.drive != "set",
         tops=tops_by_channel(capture, phases, context.frequency_hz, apart),
     )
 

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 Samples = NDArray[np.float64]
 
-UNLIKE = 0.1
+UNLIKE = 0.125
 """Of a step: by so much each step of a converter begins off, as a standard uncertainty (common practice)."""
 
 _WITHIN_A_STEP = math.sqrt(1.0 / 12.0)
