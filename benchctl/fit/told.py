@@ -15,7 +15,7 @@ import numpy as np
 from benchctl.fit.fitting import Fitted, Misfit
 from benchctl.fit.model.assembled import HARDEST
 from benchctl.fit.parameters import Samples
-from benchctl.fit.reading.items import CURRENT
+from benchctl.fit.reading.items import CURRENT, Item
 from benchctl.fit.reading.thinning import left_of_steps
 from benchctl.measure.signal.record import OUTPUT
 
@@ -30,9 +30,14 @@ MOST_OFF_IN_BURSTS = 0.01
 """Of what bursts take from the supply: with more of it unexplained, the rails do not move like one reservoir behind one
 resistance. Fits of dry runs whose rails do so leave at most 0.3 % on untidy benches."""
 
-STEPS = 1.5e-3
+STEPS, STEPS_OF_CLASS_D = 1.5e-3, 4e-3
 """Part of stiffness and reservoir that steps of the model and what it leaves out may make; a standard uncertainty.
 Fits of dry runs scatter by so much where noise and instruments explain less."""
+
+COARSE = 2.0
+"""Class D: so many steps of the oscilloscope's converter, over the swing, stiffness and reservoir may be off besides; a
+standard uncertainty, set after trials on simulated benches. Without the carrier its tops move little from step to
+step."""
 
 GIVING, GIVING_OF_CLASS_D = 0.3, 0.5
 """Part of what a supply that gives way for a moment changes of how fast the rails move, as a standard uncertainty of
@@ -160,12 +165,24 @@ class _Telling:
             "reservoir", "reservoir of the rails, both as one", "F", "reservoir_f", _named("reservoir_f")
         )
         reason = self._too_fast() or self._not_as_one()
-        part = GIVING_OF_CLASS_D if self._fitted.kind.switching else GIVING
-        model = math.hypot(STEPS, part * self._hurry())
+        model = self._of_rails()
         for found in (stiffness, reservoir):
             u = math.hypot(found.expanded_uncertainty, 2.0 * model * found.value)
             each = replace(found, expanded_uncertainty=u)
             yield each if not reason else _untold(each, reason)
+
+    def _of_rails(self) -> float:
+        """Part of stiffness and reservoir that the model may be off by, as a standard uncertainty."""
+        if not self._fitted.kind.switching:
+            return math.hypot(STEPS, GIVING * self._hurry())
+        coarse = max((item.scale.step / float(np.abs(item.values).max()) for item in self._outputs()), default=0.0)
+        return math.hypot(STEPS_OF_CLASS_D, GIVING_OF_CLASS_D * self._hurry(), COARSE * coarse)
+
+    def _outputs(self) -> Iterator[Item]:
+        """Of all records under a tone at a level that was searched."""
+        for take in self._fitted.run.takes:
+            if take.is_searched and take.shape != "rest":
+                yield from (item for signal, item in take.items.items() if signal.startswith(OUTPUT))
 
     def _hurry(self) -> float:
         """By which part the rails move faster for a supply that gives way."""

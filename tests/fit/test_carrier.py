@@ -51,7 +51,7 @@ def test_noise_that_a_low_pass_has_made_smooth_is_not_taken_for_less(interval_s:
 
 
 def test_dc_at_rest_is_not_less_certain_for_a_carrier() -> None:
-    """A carrier leaves nothing in a mean over thousands of its cycles."""
+    """A carrier leaves nothing in a mean over thousands of its cycles, and spreads its samples over more steps."""
     at_s = INTERVAL_S * np.arange(20000)
     rest = 0.009 + np.random.default_rng(1).normal(0.0, 1e-3, at_s.size)
     scale, heard = Scale("output A", 0.0, "", 0.0, 0.0), samples_apart(INTERVAL_S, 20e3)
@@ -59,4 +59,4 @@ def test_dc_at_rest_is_not_less_certain_for_a_carrier() -> None:
     item = resting_mean(capture, scale, without_carrier(capture, 20e3, 1e3, capture.start_s), heard)
     still = resting_mean(capture_of(rest), scale, capture_of(rest), 1)
     assert item.values[0] == pytest.approx(0.009, abs=2e-5)
-    assert item.noise[0] == pytest.approx(still.noise[0], rel=0.05)
+    assert item.noise[0] <= 1.05 * still.noise[0]
