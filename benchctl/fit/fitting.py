@@ -120,7 +120,7 @@ def fit(run: RunTaken) -> Fitted:
         left_out.append(worst)
         fitted = _again(fitted, left_out)
         fitted = replace(fitted, misfits=_misfits(fitted.forward, fitted.solution.coordinates))
-    return replace(_again(fitted, left_out), left_out=tuple(left_out))
+    return _with_shared(replace(_again(fitted, left_out), left_out=tuple(left_out)))
 
 
 def _ways(kind: Kind) -> tuple[bool, ...]:
@@ -189,6 +189,15 @@ def _again(fitted: Fitted, left_out: Sequence[Misfit]) -> Fitted:
         return fitted
     solution = _round(fitted.forward, fitted.solution.coordinates, scaled)
     return replace(fitted, solution=solution, scaled=scaled)
+
+
+def _with_shared(fitted: Fitted) -> Fitted:
+    """With the covariance that counts what records share, though the weights do not: for an estimate with weights W
+    of errors with covariance S it is (J'WJ)^-1 J'WSWJ (J'WJ)^-1."""
+    solution = fitted.solution
+    shared = fitted.forward.noise.between_records(solution.jacobian[:-1], fitted.scaled)
+    covariance = solution.covariance + solution.covariance @ shared @ solution.covariance
+    return replace(fitted, solution=replace(solution, covariance=covariance))
 
 
 def _scaled(forward: Forward, misfits: Sequence[Misfit], left_out: Sequence[Misfit]) -> Samples:

@@ -60,7 +60,7 @@ class Forward:
         self._senses = senses_terminals
         self.rows = tuple(_rows(self.takes))
         self._observed = np.concatenate([rows.item.values for rows in self.rows])
-        self._noise = Noise(self.rows)
+        self.noise = Noise(self.rows)
         self._reaching = [place for place, each in enumerate(parameters.each) if each.reach == "all"]
         self._shared = _by_name(parameters)
         self._showing = Showing(parameters, self.rows)
@@ -77,7 +77,7 @@ class Forward:
         truly = self._truly(coordinates[None])[0]
         parameters = self.parameters.values(coordinates)
         shown = self._showing.shown(truly, parameters)
-        return np.append(self._noise.over(shown - self._observed, scaled), self._implausible(parameters))
+        return np.append(self.noise.over(shown - self._observed, scaled), self._implausible(parameters))
 
     def jacobian(self, coordinates: Samples, scaled: Samples) -> tuple[Samples, Samples]:
         """Residuals, and how they move with each coordinate, (values + 1, parameters)."""
@@ -101,8 +101,8 @@ class Forward:
         last = np.zeros(len(self.parameters))
         for row, place in enumerate(self._reaching, start=1):
             last[place] = (implausible[row] - implausible[0]) / self.steps[place]
-        errors = np.append(self._noise.over(shown - self._observed, scaled), implausible[0])
-        return errors, np.vstack([self._noise.over(found, scaled), last])
+        errors = np.append(self.noise.over(shown - self._observed, scaled), implausible[0])
+        return errors, np.vstack([self.noise.over(found, scaled), last])
 
     def _implausible(self, values: Samples) -> Samples:
         """How far the converter's efficiency is from what is plausible, in standard deviations."""

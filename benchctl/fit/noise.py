@@ -1,35 +1,66 @@
 """The noise of all values of a run, and what values by one converter share.
 
 No two steps of a converter are alike, so two values that lie near one another are off by much the same
-(`reading/unlike`). The values that one range shows are taken apart before they are weighed: or a fall by less than a
-step, which all instants of a flat top show alike, would count as seen once at each of them.
+(`reading/unlike`). All samples of a flat top are: they are hardly worth more than one. So the values of one range are
+weighed together, by the inverse of their covariance.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import combinations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from benchctl.fit.reading.items import Samples
-from benchctl.fit.reading.unlike import shared_of_steps
+from benchctl.fit.reading.unlike import shared_between
 from benchctl.fit.showing import Rows
+from benchctl.measure.signal.record import OUTPUT
 
 ALIKE = 0.5
 """Of what unlike steps leave in a value, as variance: so much is that of its level, and the rest its own, for samples
 do not spread around a level quite as is reckoned. Set after trials on simulated benches."""
 
 FEW = 60
-"""Items with more values than this are taken apart each for itself, as all of a run would be thousands at once."""
+"""A record with more values than this is weighed for itself, for all records of a run would be thousands of values.
+What such records share counts in the covariance of the fit (`between_records`)."""
 
 
 @dataclass(frozen=True)
-class _Converter:
-    """The values by one converter on one range: where they stand among all, and what they share, as covariance."""
+class _Part:
+    """Values by one converter on one range that are weighed together.
 
+    Attributes:
+        converter: its signal and range.
+        places: where they stand among all values.
+        step: of the converter.
+        levels: in steps, as `spreads`.
+        moved: by how much each is off where the gain has moved from record to record, in its unit; 0 where that is
+            fitted.
+        records: the one that each is of.
+    """
+
+    converter: tuple[str, str]
     places: list[int]
-    shared: Samples
+    step: float
+    levels: Samples
+    spreads: Samples
+    moved: Samples
+    records: NDArray[np.int64]
+
+    def covariance(self, own: Samples) -> Samples:
+        """Of its values with each other; `own`: the square of what each shares with no other, steps included."""
+        alike = self.records[:, None] == self.records[None, :]
+        found = self.shared_with(self)
+        np.fill_diagonal(found, own)
+        return found + np.where(alike, self.moved[:, None] * self.moved[None, :], 0.0)
+
+    def shared_with(self, other: _Part) -> Samples:
+        """What unlike steps let each value share with each of another part, as covariance."""
+        shared = shared_between(self.levels, self.spreads, other.levels, other.spreads)
+        return np.asarray(ALIKE * self.step**2 * shared)
 
 
 class Noise:
@@ -37,52 +68,74 @@ class Noise:
 
     def __init__(self, rows: Sequence[Rows]) -> None:
         self._alone = np.concatenate([each.item.noise for each in rows])
-        self._converters = [_converter(alike) for alike in _by_range(rows)]
+        self._parts = [_part(*each) for each in _together(rows).items()]
         self._known: tuple[bytes, list[Samples]] | None = None
 
     def over(self, found: Samples, scaled: Samples) -> Samples:
         """Errors (values,) or slopes (values, parameters) over their noise, so that each row has a standard deviation
-        of 1 and no two rows share anything.
+        of 1 and no two rows of a record share anything.
 
         Args:
             scaled: a factor on the noise of each value, which it shares with no other.
         """
         weights = 1.0 / (self._alone * scaled)
         over = found * (weights if found.ndim == 1 else weights[:, None])
-        for converter, apart in zip(self._converters, self._apart(scaled), strict=True):
-            over[converter.places] = apart @ found[converter.places]
+        for part, apart in zip(self._parts, self._apart(scaled), strict=True):
+            over[part.places] = apart @ found[part.places]
         return np.asarray(over)
 
+    def between_records(self, over: Samples, scaled: Samples) -> Samples:
+        """What long records of one range share with one another, which their weights leave out: it adds to the square
+        of the slopes, (parameters, parameters).
+
+        Args:
+            over: slopes over their noise, as `over` gives them.
+            scaled: as there.
+        """
+        long = [(part, apart) for part, apart in zip(self._parts, self._apart(scaled), strict=True) if _is_long(part)]
+        weighed = [(part, apart.T @ over[part.places]) for part, apart in long]
+        found = np.zeros((over.shape[1], over.shape[1]))
+        for (part, slopes), (other, their_slopes) in combinations(weighed, 2):
+            if part.converter == other.converter:
+                shared = slopes.T @ part.shared_with(other) @ their_slopes
+                found += shared + shared.T
+        return found
+
     def _apart(self, scaled: Samples) -> list[Samples]:
-        """What takes the values of each converter apart."""
+        """The matrix of each part that makes its values independent."""
         key = scaled.tobytes()
         if self._known is None or self._known[0] != key:
             own = (self._alone * scaled) ** 2
-            self._known = (key, [_taken_apart(each, own[each.places]) for each in self._converters])
+            self._known = (key, [_taken_apart(each, own[each.places]) for each in self._parts])
         return self._known[1]
 
 
-def _by_range(rows: Sequence[Rows]) -> list[list[Rows]]:
-    """Of each signal and range the items that come from a converter."""
+def _is_long(part: _Part) -> bool:
+    return len(part.places) > FEW and part.converter[0].startswith(OUTPUT)
+
+
+def _together(rows: Sequence[Rows]) -> dict[tuple[str, str, int], list[Rows]]:
+    """Items that come from a converter, by signal, range, and the record where it is a long one."""
     found: dict[tuple[str, str, int], list[Rows]] = {}
     for each in rows:
         if each.item.spreads is not None:
             only = each.take if len(each.item.values) > FEW else -1
             found.setdefault((each.item.signal, each.item.scale.range_name, only), []).append(each)
-    return list(found.values())
+    return found
 
 
-def _converter(alike: Sequence[Rows]) -> _Converter:
+def _part(key: tuple[str, str, int], alike: Sequence[Rows]) -> _Part:
     places = [place for each in alike for place in range(each.start, each.stop)]
     items = [each.item for each in alike]
     step = items[0].scale.step
     levels = np.concatenate([item.values for item in items]) / step
     spreads = np.concatenate([item.spreads for item in items if item.spreads is not None])
-    return _Converter(places, ALIKE * step**2 * shared_of_steps(levels, spreads))
+    moves_u = [0.0 if key[0].startswith(OUTPUT) else item.scale.record_gain_u for item in items]
+    moved = np.concatenate([each * item.values for each, item in zip(moves_u, items, strict=True)])
+    records = np.repeat([each.take for each in alike], [len(item.values) for item in items])
+    return _Part(key[:2], places, step, levels, spreads, moved, records)
 
 
-def _taken_apart(converter: _Converter, own: Samples) -> Samples:
-    """The inverse of the lower triangle of the covariance; `own`: its diagonal."""
-    whole = converter.shared.copy()
-    np.fill_diagonal(whole, own)
-    return np.asarray(np.linalg.inv(np.linalg.cholesky(whole)))
+def _taken_apart(part: _Part, own: Samples) -> Samples:
+    """The inverse of the lower triangle of the covariance."""
+    return np.asarray(np.linalg.inv(np.linalg.cholesky(part.covariance(own))))

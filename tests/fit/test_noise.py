@@ -11,7 +11,7 @@ from benchctl.fit.reading.items import VOLTAGE, Item, Scale
 from benchctl.fit.reading.unlike import UNLIKE, shared_of_steps
 from benchctl.fit.showing import Rows
 
-STEP = 0.2
+STEP, MOVES = 0.2, 0.002
 LEVELS = np.array([7.0, 7.2, 7.9, 9.0])
 SPREADS = np.array([0.4, 0.5, 0.4, 2.0])
 
@@ -19,7 +19,7 @@ SPREADS = np.array([0.4, 0.5, 0.4, 2.0])
 def rows_of(levels: np.ndarray, take: int = 0, start: int = 0) -> Rows:
     """Means whose noise is what unlike steps leave in them, and a tenth of that besides."""
     alone = STEP * 1.1 * np.sqrt(np.diag(shared_of_steps(levels, SPREADS)))
-    scale = Scale(VOLTAGE, 0.01, "50 V", 0.0, 0.1, step=STEP)
+    scale = Scale(VOLTAGE, 0.01, "50 V", 0.0, 0.1, record_gain_u=MOVES, step=STEP)
     return Rows(take, Item(VOLTAGE, levels * STEP, alone, scale, SPREADS), start, 14.4)
 
 
@@ -40,12 +40,17 @@ def test_means_share_what_converters_with_unlike_steps_leave_in_them() -> None:
 
 
 def test_values_taken_apart_share_nothing_and_have_a_deviation_of_one() -> None:
-    """W C W' = 1 with the covariance C that the module promises, across two records of one range."""
+    """W C W' = 1 with the covariance C of two records of one range: steps are shared by both, and a gain that moves
+    from record to record by the means of each."""
     both = [rows_of(LEVELS), rows_of(LEVELS + 0.1, take=1, start=4)]
     noise, unscaled = Noise(both), np.ones(8)
     apart = noise.over(np.eye(8), unscaled)
     covariance = ALIKE * STEP**2 * shared_of_steps(np.append(LEVELS, LEVELS + 0.1), np.append(SPREADS, SPREADS))
     np.fill_diagonal(covariance, np.concatenate([each.item.noise for each in both]) ** 2)
+    for each in both:
+        covariance[each.start : each.stop, each.start : each.stop] += MOVES**2 * np.outer(
+            each.item.values, each.item.values
+        )
     assert apart @ covariance @ apart.T == pytest.approx(np.eye(8), abs=1e-9)
     errors = np.arange(8.0)
     assert noise.over(errors, unscaled) == pytest.approx(apart @ errors)
@@ -58,4 +63,24 @@ def test_a_value_that_is_left_out_says_nothing_of_the_others() -> None:
     with_it = Noise([rows_of(LEVELS)]).over(np.eye(4), scaled)[np.ix_(rest, rest)]
     covariance = ALIKE * STEP**2 * shared_of_steps(LEVELS, SPREADS)
     np.fill_diagonal(covariance, rows_of(LEVELS).item.noise ** 2)
+    covariance += MOVES**2 * np.outer(rows_of(LEVELS).item.values, rows_of(LEVELS).item.values)
     assert with_it.T @ with_it == pytest.approx(np.linalg.inv(covariance[np.ix_(rest, rest)]), rel=1e-3)
+
+
+def test_what_long_records_share_counts_as_the_whole_covariance_has_it() -> None:
+    """Weighed by the covariance C of each record alone, errors with covariance S give J'C⁻¹SC⁻¹J; what is added is that
+    less J'C⁻¹J (least squares with weights that leave something out)."""
+    chance = np.random.default_rng(3)
+    levels = [chance.uniform(-20.0, 20.0, 80) for _ in range(2)]
+    scale, alone = Scale("output A", 0.01, "50 V", 0.0, 0.1, step=STEP), np.full(80, 0.5 * STEP)
+    items = [Item("output A", each * STEP, alone, scale, np.full(80, 0.5)) for each in levels]
+    noise = Noise([Rows(0, items[0], 0, 14.4), Rows(1, items[1], 80, 14.4)])
+    slopes = chance.standard_normal((160, 3))
+    whole = ALIKE * STEP**2 * shared_of_steps(np.concatenate(levels), np.full(160, 0.5))
+    np.fill_diagonal(whole, (0.5 * STEP) ** 2)
+    apart = whole.copy()
+    apart[:80, 80:] = apart[80:, :80] = 0.0
+    weighed = np.linalg.solve(apart, slopes)
+    added = noise.between_records(noise.over(slopes, np.ones(160)), np.ones(160))
+    assert added == pytest.approx(weighed.T @ (whole - apart) @ weighed)
+    assert np.abs(added).max() > 0.0

@@ -42,6 +42,11 @@ def shared_of_steps(levels: Samples, spreads: Samples) -> Samples:
     around its level. The sum over all steps is taken as an integral: of two bell curves that is a bell curve of their
     distance.
     """
-    squares = spreads[:, None] ** 2 + spreads[None, :] ** 2
-    apart = levels[:, None] - levels[None, :]
+    return shared_between(levels, spreads, levels, spreads)
+
+
+def shared_between(levels: Samples, spreads: Samples, others: Samples, their_spreads: Samples) -> Samples:
+    """The same of values at some levels with others, (levels, others)."""
+    squares = spreads[:, None] ** 2 + their_spreads[None, :] ** 2
+    apart = levels[:, None] - others[None, :]
     return np.asarray(UNLIKE**2 * np.exp(-(apart**2) / (2.0 * squares)) / np.sqrt(2.0 * np.pi * squares))
