@@ -27,6 +27,11 @@ FEW = 60
 """A record with more values than this is weighed for itself, for all records of a run would be thousands of values.
 What such records share counts in the covariance of the fit (`between_records`)."""
 
+COARSELY = 4.0
+"""Where every noise is taken so many times as large, as on the way to a fit, what values share does not count."""
+
+_BLOCK = 64
+
 
 @dataclass(frozen=True)
 class _Part:
@@ -80,6 +85,8 @@ class Noise:
         """
         weights = 1.0 / (self._alone * scaled)
         over = found * (weights if found.ndim == 1 else weights[:, None])
+        if scaled.min() >= COARSELY:
+            return np.asarray(over)
         for part, apart in zip(self._parts, self._apart(scaled), strict=True):
             over[part.places] = apart @ found[part.places]
         return np.asarray(over)
@@ -137,5 +144,11 @@ def _part(key: tuple[str, str, int], alike: Sequence[Rows]) -> _Part:
 
 
 def _taken_apart(part: _Part, own: Samples) -> Samples:
-    """The inverse of the lower triangle of the covariance."""
-    return np.asarray(np.linalg.inv(np.linalg.cholesky(part.covariance(own))))
+    """The inverse of the lower triangle of the covariance, block by block: numpy knows no triangles."""
+    lower = np.linalg.cholesky(part.covariance(own))
+    found = np.zeros_like(lower)
+    for first in range(0, len(lower), _BLOCK):
+        here = slice(first, first + _BLOCK)
+        found[here, here] = np.linalg.inv(lower[here, here])
+        found[here, :first] = -found[here, here] @ (lower[here, :first] @ found[:first, :first])
+    return found

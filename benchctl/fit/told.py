@@ -44,6 +44,10 @@ GIVING, GIVING_OF_CLASS_D = 0.3, 0.5
 source resistance and reservoir: one inductance and one time constant stand for any supply. Set after trials on
 simulated benches."""
 
+IN_AMPLITUDE = 0.02
+"""Of a step of the converter: by so much amplitudes into two loads are off against each other, as a standard
+uncertainty; set after trials on simulated benches."""
+
 BEND, BEND_OF_CLASS_D = 0.01, 0.02
 """Part of the knee that may come from a bend of another form than the model's, as a standard uncertainty; set
 after trials on simulated amplifiers."""
@@ -175,13 +179,16 @@ class _Telling:
         """Part of stiffness and reservoir that the model may be off by, as a standard uncertainty."""
         if not self._fitted.kind.switching:
             return math.hypot(STEPS, GIVING * self._hurry())
-        coarse = max((item.scale.step / float(np.abs(item.values).max()) for item in self._outputs()), default=0.0)
-        return math.hypot(STEPS_OF_CLASS_D, GIVING_OF_CLASS_D * self._hurry(), COARSE * coarse)
+        return math.hypot(STEPS_OF_CLASS_D, GIVING_OF_CLASS_D * self._hurry(), COARSE * self._coarse())
+
+    def _coarse(self) -> float:
+        """A step of the oscilloscope's converter as a part of the swing."""
+        return max((item.scale.step / float(np.abs(item.values).max()) for item in self._outputs()), default=0.0)
 
     def _outputs(self) -> Iterator[Item]:
-        """Of all records under a tone at a level that was searched."""
+        """Of all records under a tone at a level that was searched; a step that is only thought of has none."""
         for take in self._fitted.run.takes:
-            if take.is_searched and take.shape != "rest":
+            if take.file and take.is_searched and take.shape != "rest":
                 yield from (item for signal, item in take.items.items() if signal.startswith(OUTPUT))
 
     def _hurry(self) -> float:
@@ -243,10 +250,12 @@ class _Telling:
         found = self._derived(
             "output_resistance", "resistance of each output", "ohm", "output_ohm", _named("output_ohm")
         )
-        loads = {round(load.nominal_ohm, 3) for take in self._fitted.run.takes for load in take.loads.values()}
-        if not found.is_told and len(loads) < 2:
-            return _untold(found, "one load does not tell it; measure into a second one")
-        return found
+        loads = sorted({round(load.nominal_ohm, 3) for take in self._fitted.run.takes for load in take.loads.values()})
+        if len(loads) < 2:
+            return found if found.is_told else _untold(found, "one load does not tell it; measure into a second one")
+        # By how much less of a voltage v a load a gets than a load b: v·r·(1/a - 1/b), nearly.
+        of_steps = IN_AMPLITUDE * self._coarse() / (1.0 / loads[0] - 1.0 / loads[-1])
+        return replace(found, expanded_uncertainty=math.hypot(found.expanded_uncertainty, 2.0 * of_steps))
 
     def _knee(self) -> Quantity:
         found = self._derived("knee", "part of the swing over which clipping sets in", "%", "knee", _named("knee"))
