@@ -31,9 +31,9 @@ ROUNDS = ((30.0, 1.0), (4.0, 0.5))
 """Factor on every noise, and how near (in standard deviations) a round goes to its end."""
 
 FIRST_KNEE = 0.03
-ROUGH = ("knee", "steady_share", "switching_share")
+ROUGH = ("knee", "steady_share", "switching_share", "give_s")
 """Where clipping is hard, each step of the knee passes corners of clipped sines. The shares of the idle current end
-where nothing of it is left for the bias."""
+where nothing of it is left for the bias. How long a supply gives way means nothing where it hardly does."""
 
 BEYOND_CHANCE = 2.0
 """Mean square of an item's residuals, over its noise, from which it counts as a misfit."""
