@@ -16,7 +16,6 @@ from benchctl.fit.fitting import Fitted, Misfit
 from benchctl.fit.model.assembled import HARDEST
 from benchctl.fit.parameters import Samples
 from benchctl.fit.reading.items import CURRENT, Item
-from benchctl.fit.reading.thinning import left_of_steps
 from benchctl.measure.signal.record import OUTPUT
 
 MOST_OF_PLAUSIBLE = 0.25
@@ -47,6 +46,10 @@ simulated benches."""
 IN_AMPLITUDE = 0.02
 """Of a step of the converter: by so much amplitudes into two loads are off against each other, as a standard
 uncertainty; set after trials on simulated benches."""
+
+OF_TOPS = 0.5
+"""Of a step of the converter: so much the tops of held rails may be off, for they stay on one step; a standard
+uncertainty, set after trials on simulated benches."""
 
 BEND, BEND_OF_CLASS_D = 0.01, 0.02
 """Part of the knee that may come from a bend of another form than the model's, as a standard uncertainty; set
@@ -272,11 +275,7 @@ class _Telling:
     def _steps_of_tops(self) -> float:
         """By which part of the swing flat tops may be off that stay on one step of the converter: rails that are held
         bring every top to the same level."""
-        fitted = self._fitted
-        items = [rows.item for rows in fitted.forward.rows if fitted.forward.takes[rows.take].shape != "rest"]
-        outputs = [item for item in items if item.signal.startswith(OUTPUT)] if fitted.kind.regulated else []
-        parts = [left_of_steps(item.noise[0], item.scale.step) / np.abs(item.values).max() for item in outputs]
-        return float(np.median(parts)) if parts else 0.0
+        return OF_TOPS * self._coarse() if self._fitted.kind.regulated else 0.0
 
     def _derived(
         self, name: str, words: str, unit: str, told_by: str, formula: Callable[[Callable[[str], float]], float]
