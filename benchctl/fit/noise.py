@@ -92,15 +92,15 @@ class Noise:
         return np.asarray(over)
 
     def between_records(self, over: Samples, scaled: Samples) -> Samples:
-        """What long records of one range share with one another, which their weights leave out: it adds to the square
+        """What values of one range share that are weighed apart, which their weights leave out: it adds to the square
         of the slopes, (parameters, parameters).
 
         Args:
             over: slopes over their noise, as `over` gives them.
             scaled: as there.
         """
-        long = [(part, apart) for part, apart in zip(self._parts, self._apart(scaled), strict=True) if _is_long(part)]
-        weighed = [(part, apart.T @ over[part.places]) for part, apart in long]
+        each = zip(self._parts, self._apart(scaled), strict=True)
+        weighed = [(part, apart.T @ over[part.places]) for part, apart in each]
         found = np.zeros((over.shape[1], over.shape[1]))
         for (part, slopes), (other, their_slopes) in combinations(weighed, 2):
             if part.converter == other.converter:
@@ -115,10 +115,6 @@ class Noise:
             own = (self._alone * scaled) ** 2
             self._known = (key, [_taken_apart(each, own[each.places]) for each in self._parts])
         return self._known[1]
-
-
-def _is_long(part: _Part) -> bool:
-    return len(part.places) > FEW and part.converter[0].startswith(OUTPUT)
 
 
 def _together(rows: Sequence[Rows]) -> dict[tuple[str, str, int], list[Rows]]:

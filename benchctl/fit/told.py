@@ -7,7 +7,7 @@ uncertainty is at most a quarter of the plausible one.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -91,13 +91,13 @@ class Quantity:
 
 def quantities(fitted: Fitted) -> tuple[Quantity, ...]:
     """All of them, in the order in which a person asks; none is told where the model explains too little, and none that
-    follows from clipping where no record is left in which an output clips."""
+    follows from clipping where no record is left at a level that was searched for it."""
     found = tuple(_Telling(fitted).all())
     if reason := _unexplained(fitted):
         return tuple(each if each.untold else _untold(each, reason) for each in found)
     if any(take.is_searched for take in fitted.run.takes):
         return found
-    reason = "no record at a level where an output clips is left"
+    reason = "no record is left at a level that was searched for clipping"
     return tuple(each if each.untold or each.name in BELOW_CLIPPING else _untold(each, reason) for each in found)
 
 
@@ -185,14 +185,16 @@ class _Telling:
         return math.hypot(STEPS_OF_CLASS_D, GIVING_OF_CLASS_D * self._hurry(), COARSE * self._coarse())
 
     def _coarse(self) -> float:
-        """A step of the oscilloscope's converter as a part of the swing."""
-        return max((item.scale.step / float(np.abs(item.values).max()) for item in self._outputs()), default=0.0)
+        """A step of the oscilloscope's converter as a part of the swing, of the record where it is coarsest."""
+        return max((_finest(items) for items in self._outputs()), default=0.0)
 
-    def _outputs(self) -> Iterator[Item]:
-        """Of all records under a tone at a level that was searched; a step that is only thought of has none."""
+    def _outputs(self) -> Iterator[list[Item]]:
+        """Those that play in each record at a level that was searched; a step that is only thought of has no record."""
         for take in self._fitted.run.takes:
             if take.file and take.is_searched and take.shape != "rest":
-                yield from (item for signal, item in take.items.items() if signal.startswith(OUTPUT))
+                outputs = [item for signal, item in take.items.items() if signal.startswith(OUTPUT)]
+                if playing := [item for item in outputs if item.values.any()]:
+                    yield playing
 
     def _hurry(self) -> float:
         """By which part the rails move faster for a supply that gives way."""
@@ -256,7 +258,7 @@ class _Telling:
         loads = sorted({round(load.nominal_ohm, 3) for take in self._fitted.run.takes for load in take.loads.values()})
         if len(loads) < 2:
             return found if found.is_told else _untold(found, "one load does not tell it; measure into a second one")
-        # By how much less of a voltage v a load a gets than a load b: v·r·(1/a - 1/b), nearly.
+        # A resistance r lowers the voltage v at a load R by v·r/R, nearly; two loads tell it by the difference.
         of_steps = IN_AMPLITUDE * self._coarse() / (1.0 / loads[0] - 1.0 / loads[-1])
         return replace(found, expanded_uncertainty=math.hypot(found.expanded_uncertainty, 2.0 * of_steps))
 
@@ -296,6 +298,11 @@ class _Telling:
     def _value(self, formula: Callable[[Callable[[str], float]], float], coordinates: Samples) -> float:
         values = self._parameters.values(coordinates)
         return formula(lambda name: float(values[self._parameters.place(name)]))
+
+
+def _finest(items: Sequence[Item]) -> float:
+    """The least step over its swing: a silent output, which is all noise, says nothing of how coarse a record is."""
+    return min(item.scale.step / float(np.abs(item.values).max()) for item in items)
 
 
 def _part_unexplained(misfit: Misfit) -> float:

@@ -47,8 +47,7 @@ EDGES = 0.007
 """Part of rated power that the edges of a class D stage lose: the size of a normal number with this width."""
 
 UNLIKE_STEPS = 0.1
-"""Of a step, RMS: where the steps of a converter begin. So means are off by about a tenth of a step, which is what the
-fit allows for."""
+"""Of a step, RMS: where the steps of a converter begin. The fit allows for an eighth."""
 
 HUM_POINTS = 10_000
 """In a cycle of the mains."""

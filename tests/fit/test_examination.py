@@ -134,12 +134,30 @@ def test_bursts_that_one_reservoir_does_not_explain_leave_the_rails_untold_and_t
     assert {each.name: each for each in quantities(with_bursts_off(found.fitted, 0.005))}["reservoir"].is_told
 
 
-def test_where_no_record_is_left_in_which_an_output_clips_only_what_lies_below_is_told(found: Examination) -> None:
+def test_where_no_searched_level_is_left_only_what_lies_below_clipping_is_told(found: Examination) -> None:
     assert found.fitted is not None
     takes = tuple(replace(take, is_searched=False) for take in found.run.takes)
     told = quantities(replace(found.fitted, run=replace(found.run, takes=takes)))
     assert {each.name for each in told if each.is_told} == {"output_resistance", "gain", "dc", "idle_current"}
-    assert "no record at a level where an output clips" in next(each.untold for each in told if each.name == "headroom")
+    assert "no record is left at a level that was searched for clipping" in next(
+        each.untold for each in told if each.name == "headroom"
+    )
+
+
+def test_a_silent_output_does_not_make_the_steps_of_the_others_coarse(found: Examination) -> None:
+    """Its records are zero, or noise of one step."""
+    assert found.fitted is not None
+    u = told(found, "output_resistance").expanded_uncertainty
+    for values in (np.zeros(1), np.full(1, 1e-3)):
+        takes = tuple(
+            replace(take, items={**take.items, "output B": replace(take.items["output B"], values=values)})
+            if "output B" in take.items
+            else take
+            for take in found.run.takes
+        )
+        silent = quantities(replace(found.fitted, run=replace(found.run, takes=takes)))
+        named = next(each for each in silent if each.name == "output_resistance")
+        assert named.expanded_uncertainty == pytest.approx(u, rel=0.05)
 
 
 def with_bursts_off(fitted: Fitted, part: float) -> Fitted:
