@@ -157,6 +157,7 @@ def _fitted(run: RunTaken) -> Fitted:
     begun = parameters.coordinates({"knee": FIRST_KNEE})
     ways = [forward_of(replace(kind, averaged=averaged)) for averaged in _ways(kind)]
     coarse, forward = min(((_in_rounds(way, begun), way) for way in ways), key=lambda each: each[0].cost)
+    forward = forward.weighing_at(coarse.coordinates)
     # What fits so badly that it shows even here counts little from here on, or it would lead the others astray.
     scaled = _scaled(forward, _misfits(forward, coarse.coordinates), ())
     solution = _round(forward, coarse.coordinates, scaled)

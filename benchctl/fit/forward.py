@@ -8,6 +8,7 @@ pass, for they move a reading in proportion.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from copy import copy
 from dataclasses import replace
 
 import numpy as np
@@ -74,10 +75,18 @@ class Forward:
     def residuals(self, coordinates: Samples, scaled: Samples) -> Samples:
         """Model less reading over its noise; `scaled`: a factor on the noise of each value. The last one is none of a
         value, but of the converter's efficiency."""
+        implausible = self._implausible(self.parameters.values(coordinates))
+        return np.append(self.noise.over(self._shown(coordinates) - self._observed, scaled), implausible)
+
+    def weighing_at(self, coordinates: Samples) -> Forward:
+        """The same model, with values weighed by what they share where these coordinates put them."""
+        found = copy(self)
+        found.noise = Noise(self.rows, self._shown(coordinates))
+        return found
+
+    def _shown(self, coordinates: Samples) -> Samples:
         truly = self._truly(coordinates[None])[0]
-        parameters = self.parameters.values(coordinates)
-        shown = self._showing.shown(truly, parameters)
-        return np.append(self.noise.over(shown - self._observed, scaled), self._implausible(parameters))
+        return self._showing.shown(truly, self.parameters.values(coordinates))
 
     def jacobian(self, coordinates: Samples, scaled: Samples) -> tuple[Samples, Samples]:
         """Residuals, and how they move with each coordinate, (values + 1, parameters)."""

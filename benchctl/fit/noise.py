@@ -3,6 +3,9 @@
 No two steps of a converter are alike, so two values that lie near one another are off by much the same
 (`reading/unlike`). All samples of a flat top are: they are hardly worth more than one. So the values of one range are
 weighed together, by the inverse of their covariance.
+
+Where a sample truly lies comes from the model, once it is near. By its own reading, which noise has put on one step or
+the next, a step that few samples fall on would count like one with many, and rounded tops would come out flat.
 """
 
 from __future__ import annotations
@@ -69,11 +72,16 @@ class _Part:
 
 
 class Noise:
-    """Of the values of one run."""
+    """Of the values of one run.
 
-    def __init__(self, rows: Sequence[Rows]) -> None:
+    Args:
+        levels: where each value of an output lies by the model, (values,); None takes the readings. All others are
+            means, whose readings have little noise.
+    """
+
+    def __init__(self, rows: Sequence[Rows], levels: Samples | None = None) -> None:
         self._alone = np.concatenate([each.item.noise for each in rows])
-        self._parts = [_part(*each) for each in _together(rows).items()]
+        self._parts = [_part(*each, levels) for each in _together(rows).items()]
         self._known: tuple[bytes, list[Samples]] | None = None
 
     def over(self, found: Samples, scaled: Samples) -> Samples:
@@ -127,16 +135,17 @@ def _together(rows: Sequence[Rows]) -> dict[tuple[str, str, int], list[Rows]]:
     return found
 
 
-def _part(key: tuple[str, str, int], alike: Sequence[Rows]) -> _Part:
+def _part(key: tuple[str, str, int], alike: Sequence[Rows], levels: Samples | None) -> _Part:
     places = [place for each in alike for place in range(each.start, each.stop)]
     items = [each.item for each in alike]
     step = items[0].scale.step
-    levels = np.concatenate([item.values for item in items]) / step
+    read = np.concatenate([item.values for item in items])
+    lies = levels[places] if levels is not None and key[0].startswith(OUTPUT) else read
     spreads = np.concatenate([item.spreads for item in items if item.spreads is not None])
     moves_u = [0.0 if key[0].startswith(OUTPUT) else item.scale.record_gain_u for item in items]
     moved = np.concatenate([each * item.values for each, item in zip(moves_u, items, strict=True)])
     records = np.repeat([each.take for each in alike], [len(item.values) for item in items])
-    return _Part(key[:2], places, step, levels, spreads, moved, records)
+    return _Part(key[:2], places, step, lies / step, spreads, moved, records)
 
 
 def _taken_apart(part: _Part, own: Samples) -> Samples:

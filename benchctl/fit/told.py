@@ -15,7 +15,7 @@ import numpy as np
 from benchctl.fit.fitting import Fitted, Misfit
 from benchctl.fit.model.assembled import HARDEST
 from benchctl.fit.parameters import Samples
-from benchctl.fit.reading.items import CURRENT, Item
+from benchctl.fit.reading.items import CURRENT, Take
 from benchctl.measure.signal.record import OUTPUT
 
 MOST_OF_PLAUSIBLE = 0.25
@@ -42,14 +42,6 @@ GIVING, GIVING_OF_CLASS_D = 0.3, 0.5
 """Part of what a supply that gives way for a moment changes of how fast the rails move, as a standard uncertainty of
 source resistance and reservoir: one inductance and one time constant stand for any supply. Set after trials on
 simulated benches."""
-
-IN_AMPLITUDE = 0.02
-"""Of a step of the converter: by so much amplitudes into two loads are off against each other, as a standard
-uncertainty; set after trials on simulated benches."""
-
-OF_TOPS = 0.5
-"""Of a step of the converter: so much the tops of held rails may be off, for they stay on one step; a standard
-uncertainty, set after trials on simulated benches."""
 
 BEND, BEND_OF_CLASS_D = 0.01, 0.02
 """Part of the knee that may come from a bend of another form than the model's, as a standard uncertainty; set
@@ -182,19 +174,9 @@ class _Telling:
         """Part of stiffness and reservoir that the model may be off by, as a standard uncertainty."""
         if not self._fitted.kind.switching:
             return math.hypot(STEPS, GIVING * self._hurry())
-        return math.hypot(STEPS_OF_CLASS_D, GIVING_OF_CLASS_D * self._hurry(), COARSE * self._coarse())
-
-    def _coarse(self) -> float:
-        """A step of the oscilloscope's converter as a part of the swing, of the record where it is coarsest."""
-        return max((_finest(items) for items in self._outputs()), default=0.0)
-
-    def _outputs(self) -> Iterator[list[Item]]:
-        """Those that play in each record at a level that was searched; a step that is only thought of has no record."""
-        for take in self._fitted.run.takes:
-            if take.file and take.is_searched and take.shape != "rest":
-                outputs = [item for signal, item in take.items.items() if signal.startswith(OUTPUT)]
-                if playing := [item for item in outputs if item.values.any()]:
-                    yield playing
+        return math.hypot(
+            STEPS_OF_CLASS_D, GIVING_OF_CLASS_D * self._hurry(), COARSE * coarsest_step(self._fitted.run.takes)
+        )
 
     def _hurry(self) -> float:
         """By which part the rails move faster for a supply that gives way."""
@@ -256,16 +238,14 @@ class _Telling:
             "output_resistance", "resistance of each output", "ohm", "output_ohm", _named("output_ohm")
         )
         loads = sorted({round(load.nominal_ohm, 3) for take in self._fitted.run.takes for load in take.loads.values()})
-        if len(loads) < 2:
-            return found if found.is_told else _untold(found, "one load does not tell it; measure into a second one")
-        # A resistance r lowers the voltage v at a load R by v·r/R, nearly; two loads tell it by the difference.
-        of_steps = IN_AMPLITUDE * self._coarse() / (1.0 / loads[0] - 1.0 / loads[-1])
-        return replace(found, expanded_uncertainty=math.hypot(found.expanded_uncertainty, 2.0 * of_steps))
+        if found.is_told or len(loads) > 1:
+            return found
+        return _untold(found, "one load does not tell it; measure into a second one")
 
     def _knee(self) -> Quantity:
         found = self._derived("knee", "part of the swing over which clipping sets in", "%", "knee", _named("knee"))
         bend = BEND_OF_CLASS_D if self._fitted.kind.switching else BEND
-        model = 2.0 * math.hypot(bend * found.value, BENT_TONE, self._steps_of_tops())
+        model = 2.0 * math.hypot(bend * found.value, BENT_TONE)
         found = replace(found, expanded_uncertainty=math.hypot(found.expanded_uncertainty, model))
         is_held = self._parameters.place("knee") in self._fitted.solution.held
         if is_held or found.value - found.expanded_uncertainty <= HARDEST:
@@ -273,11 +253,6 @@ class _Telling:
         if self._fitted.kind.switching and found.value < LEAST_OF_CLASS_D:
             return _untold(found, "the low-pass against the carrier rounds a bend that is so sharp")
         return found
-
-    def _steps_of_tops(self) -> float:
-        """By which part of the swing flat tops may be off that stay on one step of the converter: rails that are held
-        bring every top to the same level."""
-        return OF_TOPS * self._coarse() if self._fitted.kind.regulated else 0.0
 
     def _derived(
         self, name: str, words: str, unit: str, told_by: str, formula: Callable[[Callable[[str], float]], float]
@@ -300,9 +275,20 @@ class _Telling:
         return formula(lambda name: float(values[self._parameters.place(name)]))
 
 
-def _finest(items: Sequence[Item]) -> float:
-    """The least step over its swing: a silent output, which is all noise, says nothing of how coarse a record is."""
-    return min(item.scale.step / float(np.abs(item.values).max()) for item in items)
+def coarsest_step(takes: Sequence[Take]) -> float:
+    """A step of the oscilloscope's converter as a part of the swing, of the record where it is coarsest; 0 without one.
+
+    Outputs that play at a level that was searched count, and of one record the finer; a step that is only thought of
+    has no record.
+    """
+    found = 0.0
+    for take in takes:
+        if take.file and take.is_searched and take.shape != "rest":
+            outputs = [item for signal, item in take.items.items() if signal.startswith(OUTPUT)]
+            # A silent output, which is all noise, says nothing of how coarse a record is.
+            parts = [item.scale.step / float(np.abs(item.values).max()) for item in outputs if item.values.any()]
+            found = max(found, min(parts, default=0.0))
+    return found
 
 
 def _part_unexplained(misfit: Misfit) -> float:

@@ -84,3 +84,13 @@ def test_what_long_records_share_counts_as_the_whole_covariance_has_it() -> None
     added = noise.between_records(noise.over(slopes, np.ones(160)), np.ones(160))
     assert added == pytest.approx(weighed.T @ (whole - apart) @ weighed)
     assert np.abs(added).max() > 0.0
+
+
+def test_noise_that_lifts_a_sample_to_another_step_does_not_count_in_its_weight() -> None:
+    """Samples at one level are worth the same each, so the best estimate of it is their mean."""
+    read = np.repeat([70.0, 71.0], [25, 5]) * STEP
+    scale = Scale("output A", 0.01, "50 V", 0.0, 0.1, step=STEP)
+    rows = Rows(0, Item("output A", read, np.full(30, 0.5 * STEP), scale, np.full(30, 0.4)), 0, 14.4)
+    noise = Noise([rows], levels=np.full(30, 70.2 * STEP))
+    slopes, values = noise.over(np.ones(30), np.ones(30)), noise.over(read, np.ones(30))
+    assert slopes @ values / (slopes @ slopes) == pytest.approx(read.mean())
