@@ -196,7 +196,7 @@ def _with_shared(fitted: Fitted) -> Fitted:
     """With the covariance that counts what records share, though the weights do not: for an estimate with weights W
     of errors with covariance S it is (J'WJ)^-1 J'WSWJ (J'WJ)^-1."""
     solution = fitted.solution
-    shared = fitted.forward.noise.between_records(solution.jacobian[:-1], fitted.scaled)
+    shared = fitted.forward.noise.beside_weights(solution.jacobian[:-1], fitted.scaled)
     covariance = solution.covariance + solution.covariance @ shared @ solution.covariance
     return replace(fitted, solution=replace(solution, covariance=covariance))
 

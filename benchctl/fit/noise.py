@@ -10,6 +10,7 @@ the next, a step that few samples fall on would count like one with many, and ro
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import combinations
@@ -18,7 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from benchctl.fit.reading.items import Samples
-from benchctl.fit.reading.unlike import shared_between
+from benchctl.fit.reading.unlike import SEEN_QUIET, shared_between, sine_of_steps
 from benchctl.fit.showing import Rows
 from benchctl.measure.signal.record import OUTPUT
 
@@ -28,7 +29,7 @@ do not spread around a level quite as is reckoned. Set after trials on simulated
 
 FEW = 60
 """A record with more values than this is weighed for itself, for all records of a run would be thousands of values.
-What such records share counts in the covariance of the fit (`between_records`)."""
+What such records share counts in the covariance of the fit (`beside_weights`)."""
 
 COARSELY = 4.0
 """Where every noise is taken so many times as large, as on the way to a fit, what values share does not count."""
@@ -70,6 +71,12 @@ class _Part:
         shared = shared_between(self.levels, self.spreads, other.levels, other.spreads)
         return np.asarray(ALIKE * self.step**2 * shared)
 
+    def sines(self) -> Samples:
+        """A sine of the level of unknown phase, as the standard uncertainty of each of its two parts, (values, 2)."""
+        u = math.sqrt(SEEN_QUIET / 2.0) * self.step * sine_of_steps(self.spreads)
+        turns = 2.0 * math.pi * self.levels
+        return np.column_stack([u * np.cos(turns), u * np.sin(turns)])
+
 
 class Noise:
     """Of the values of one run.
@@ -99,9 +106,11 @@ class Noise:
             over[part.places] = apart @ found[part.places]
         return np.asarray(over)
 
-    def between_records(self, over: Samples, scaled: Samples) -> Samples:
-        """What values of one range share that are weighed apart, which their weights leave out: it adds to the square
-        of the slopes, (parameters, parameters).
+    def beside_weights(self, over: Samples, scaled: Samples) -> Samples:
+        """What values share that the weights leave out: it adds to the square of the slopes, (parameters, parameters).
+
+        Records of one range that are weighed apart share unlike steps. And samples of an output share what its steps
+        leave wherever a level comes again, as in each cycle of a tone, where noise does not average it out.
 
         Args:
             over: slopes over their noise, as `over` gives them.
@@ -114,6 +123,10 @@ class Noise:
             if part.converter == other.converter:
                 shared = slopes.T @ part.shared_with(other) @ their_slopes
                 found += shared + shared.T
+        for converter in {part.converter for part in self._parts if part.converter[0].startswith(OUTPUT)}:
+            alike = [part.sines().T @ slopes for part, slopes in weighed if part.converter == converter]
+            sines = np.sum(alike, axis=0)
+            found += sines.T @ sines
         return found
 
     def _apart(self, scaled: Samples) -> list[Samples]:

@@ -8,7 +8,7 @@ from scipy.stats import norm
 
 from benchctl.fit.noise import ALIKE, Noise
 from benchctl.fit.reading.items import VOLTAGE, Item, Scale
-from benchctl.fit.reading.unlike import UNLIKE, shared_of_steps
+from benchctl.fit.reading.unlike import SEEN_QUIET, UNLIKE, shared_of_steps
 from benchctl.fit.showing import Rows
 
 STEP, MOVES = 0.2, 0.002
@@ -67,23 +67,27 @@ def test_a_value_that_is_left_out_says_nothing_of_the_others() -> None:
     assert with_it.T @ with_it == pytest.approx(np.linalg.inv(covariance[np.ix_(rest, rest)]), rel=1e-3)
 
 
-def test_what_long_records_share_counts_as_the_whole_covariance_has_it() -> None:
+@pytest.mark.parametrize("spread", [0.3, 0.5])
+def test_what_values_share_beside_their_weights_counts_as_the_whole_covariance_has_it(spread: float) -> None:
     """Weighed by the covariance C of each record alone, errors with covariance S give J'C⁻¹SC⁻¹J; what is added is that
-    less J'C⁻¹J (least squares with weights that leave something out)."""
+    less J'C⁻¹J (least squares with weights that leave something out). S holds unlike steps, and a sine of the level of
+    unknown phase, whose values at levels x and y have the covariance a²/2 cos(2 pi (x - y))."""
     chance = np.random.default_rng(3)
     levels = [chance.uniform(-20.0, 20.0, 80) for _ in range(2)]
     scale, alone = Scale("output A", 0.01, "50 V", 0.0, 0.1, step=STEP), np.full(80, 0.5 * STEP)
-    items = [Item("output A", each * STEP, alone, scale, np.full(80, 0.5)) for each in levels]
+    items = [Item("output A", each * STEP, alone, scale, np.full(80, spread)) for each in levels]
     noise = Noise([Rows(0, items[0], 0, 14.4), Rows(1, items[1], 80, 14.4)])
     slopes = chance.standard_normal((160, 3))
-    whole = ALIKE * STEP**2 * shared_of_steps(np.concatenate(levels), np.full(160, 0.5))
+    both = np.concatenate(levels)
+    whole = ALIKE * STEP**2 * shared_of_steps(both, np.full(160, spread))
     np.fill_diagonal(whole, (0.5 * STEP) ** 2)
     apart = whole.copy()
     apart[:80, 80:] = apart[80:, :80] = 0.0
+    amplitude = STEP * np.exp(-2.0 * np.pi**2 * (spread**2 - 1.0 / 12.0)) / np.pi
+    sine = SEEN_QUIET * amplitude**2 / 2.0 * np.cos(2.0 * np.pi * (both[:, None] - both[None, :]))
     weighed = np.linalg.solve(apart, slopes)
-    added = noise.between_records(noise.over(slopes, np.ones(160)), np.ones(160))
-    assert added == pytest.approx(weighed.T @ (whole - apart) @ weighed)
-    assert np.abs(added).max() > 0.0
+    added = noise.beside_weights(noise.over(slopes, np.ones(160)), np.ones(160))
+    assert added == pytest.approx(weighed.T @ (whole - apart + sine) @ weighed)
 
 
 def test_noise_that_lifts_a_sample_to_another_step_does_not_count_in_its_weight() -> None:

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from benchctl.fit.reading.items import CURRENT, VOLTAGE, Instants, Item, Samples, Scale
-from benchctl.fit.reading.unlike import left_of_unlike_steps, spread_of, spread_of_noise
+from benchctl.fit.reading.unlike import left_of_unlike_steps, sine_of_steps, spread_of, spread_of_noise
 from benchctl.measure.signal.record import OUTPUT, Capture, Trace
 from benchctl.measure.uncertainty import Accuracy
 
@@ -110,13 +110,11 @@ def scale_of(signal: str, trace: Trace, accuracies: Sequence[Accuracy]) -> Scale
 def left_of_steps(noise: float, step: float) -> float:
     """What the steps of the converter leave in means over many samples, at one level against another.
 
-    Noise of standard deviation s averages steps q out but for q/pi exp(-2 (pi s/q)²) (Carbone and Petri, IEEE Trans.
-    Instrum. Meas. 43, 1994); what is seen holds q²/12 of the steps themselves.
+    What is seen of the noise holds what the steps make themselves.
     """
     if not step:
         return 0.0
-    parts = max((noise / step) ** 2 - 1.0 / 12.0, 0.0)
-    return step * max(math.exp(-2.0 * math.pi**2 * parts) / math.pi, LEFT_OF_STEP)
+    return step * max(float(sine_of_steps(np.array(noise / step))), LEFT_OF_STEP)
 
 
 def _ranges_apart(accuracy: Accuracy) -> float:

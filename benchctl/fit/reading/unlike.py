@@ -16,6 +16,10 @@ Samples = NDArray[np.float64]
 UNLIKE = 0.125
 """Of a step: by so much each step of a converter begins off, as a standard uncertainty (common practice)."""
 
+SEEN_QUIET = 0.3
+"""Of what steps leave in samples, as variance, so much is counted: where a range is so quiet that samples stay on one
+step, there is more noise than neighbours show. Set after trials on simulated benches."""
+
 _WITHIN_A_STEP = math.sqrt(1.0 / 12.0)
 """Samples that stay on one step spread over it."""
 
@@ -33,6 +37,17 @@ def spread_of_noise(noise: float, step: float) -> float:
 def left_of_unlike_steps(spread: float) -> float:
     """By how much of a step a mean is off; the wider its samples spread, the more steps share in it."""
     return math.sqrt(float(shared_of_steps(np.zeros(1), np.array([spread]))[0, 0]))
+
+
+def sine_of_steps(spreads: Samples) -> Samples:
+    """What is left of steps that are alike, in steps: the amplitude of a sine of the level, with one step as its period
+    (Carbone and Petri, IEEE Trans. Instrum. Meas. 43, 1994). Noise averages the rest out.
+
+    Args:
+        spreads: of samples, in steps, with the 1/sqrt(12) in them that steps themselves make.
+    """
+    noise = np.maximum(spreads**2 - _WITHIN_A_STEP**2, 0.0)
+    return np.asarray(np.exp(-2.0 * math.pi**2 * noise) / math.pi)
 
 
 def shared_of_steps(levels: Samples, spreads: Samples) -> Samples:
