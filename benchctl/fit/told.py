@@ -118,13 +118,7 @@ class _Telling:
             lambda of: of("headroom_v"),
         )
         yield from self._apart()
-        yield self._derived(
-            "input_ratio",
-            "amperes of supply for an ampere of rail (n/eta)",
-            "1",
-            "input_ratio",
-            lambda of: of("input_ratio"),
-        )
+        yield self._input_ratio()
         yield self._output_resistance()
         if self._fitted.kind.switching:
             conduction = self._derived(
@@ -177,6 +171,26 @@ class _Telling:
         return math.hypot(
             STEPS_OF_CLASS_D, GIVING_OF_CLASS_D * self._hurry(), COARSE * coarsest_step(self._fitted.run.takes)
         )
+
+    def _input_ratio(self) -> Quantity:
+        found = self._derived(
+            "input_ratio", "amperes of supply for an ampere of rail (n/eta)", "1", "input_ratio", _named("input_ratio")
+        )
+        moved = 2.0 * self._moved_with_rails("input_ratio") * found.value
+        return replace(found, expanded_uncertainty=math.hypot(found.expanded_uncertainty, moved))
+
+    def _moved_with_rails(self, name: str) -> float:
+        """Part of a parameter that is off where the model is off in stiffness and reservoir, as a standard uncertainty:
+        what moves these in the fit moves it too, as far as the records do not tell it apart from them."""
+        if self._fitted.kind.regulated:
+            return 0.0
+        covariance = self._fitted.solution.covariance
+        rails = [self._parameters.place(each) for each in ("stiffness_ohm", "reservoir_f")]
+        place = self._parameters.place(name)
+        slopes = np.linalg.solve(covariance[np.ix_(rails, rails)], covariance[rails, place])
+        spreads = np.array([self._parameters.each[each].spread for each in rails])
+        moved = float(np.linalg.norm(slopes * self._of_rails() / spreads))
+        return moved * self._parameters.each[place].spread
 
     def _hurry(self) -> float:
         """By which part the rails move faster for a supply that gives way."""

@@ -20,7 +20,7 @@ from benchctl.fit.heat.telling import HEAT
 from benchctl.fit.model.rails import resting_v
 from benchctl.fit.reading.items import CURRENT, Item
 from benchctl.fit.since import changes
-from benchctl.fit.told import Quantity, coarsest_step, quantities
+from benchctl.fit.told import STEPS, Quantity, coarsest_step, quantities
 from benchctl.measure.signal.record import OUTPUT
 from benchmarks.fits.drawing import truths_of
 from benchmarks.fits.trial import Judged, judged
@@ -179,6 +179,21 @@ def test_a_silent_output_does_not_make_the_steps_of_the_others_coarse(found: Exa
             for take in found.run.takes
         )
         assert coarsest_step(takes) == pytest.approx(coarse, rel=0.05)
+
+
+def test_what_moves_with_the_rails_is_off_where_their_model_is(found: Examination) -> None:
+    """With n/eta and source resistance each known to 1 % and a correlation of 0.9, a model that is off by `STEPS` in
+    the one moves the other by 0.9 of that."""
+    assert found.fitted is not None
+    parameters, solution = found.fitted.parameters, found.fitted.solution
+    covariance = np.eye(len(parameters)) * 1e-8
+    places = [parameters.place(name) for name in ("input_ratio", "stiffness_ohm", "reservoir_f")]
+    sd = [0.01 / parameters.each[place].spread for place in places]
+    correlated = np.array([[1.0, 0.9, 0.0], [0.9, 1.0, 0.0], [0.0, 0.0, 1.0]])
+    covariance[np.ix_(places, places)] = correlated * np.outer(sd, sd)
+    fitted = replace(found.fitted, solution=replace(solution, covariance=covariance))
+    ratio = next(each for each in quantities(fitted) if each.name == "input_ratio")
+    assert ratio.expanded_uncertainty / ratio.value == pytest.approx(2.0 * np.hypot(0.01, 0.9 * STEPS), rel=1e-3)
 
 
 def with_bursts_off(fitted: Fitted, part: float) -> Fitted:
