@@ -43,7 +43,7 @@ GIVING, GIVING_OF_CLASS_D = 0.3, 0.5
 source resistance and reservoir: one inductance and one time constant stand for any supply. Set after trials on
 simulated benches."""
 
-BEND, BEND_OF_CLASS_D = 0.01, 0.02
+BEND = 0.01
 """Part of the knee that may come from a bend of another form than the model's, as a standard uncertainty; set
 after trials on simulated amplifiers."""
 
@@ -258,8 +258,7 @@ class _Telling:
 
     def _knee(self) -> Quantity:
         found = self._derived("knee", "part of the swing over which clipping sets in", "%", "knee", _named("knee"))
-        bend = BEND_OF_CLASS_D if self._fitted.kind.switching else BEND
-        model = 2.0 * math.hypot(bend * found.value, BENT_TONE)
+        model = 2.0 * math.hypot(BEND * found.value, BENT_TONE)
         found = replace(found, expanded_uncertainty=math.hypot(found.expanded_uncertainty, model))
         is_held = self._parameters.place("knee") in self._fitted.solution.held
         if is_held or found.value - found.expanded_uncertainty <= HARDEST:
