@@ -1,7 +1,8 @@
 """What the steps of a real converter, no two of which are alike, leave in its values.
 
 Each step begins a little off from where it should (code transition levels, IEEE 1057). A mean over samples that spread
-over some steps is off by a mean of that, and another mean near the same level by much the same.
+over some steps is off by a mean of that, and another mean near the same level by much the same. Where there is little
+noise, steps that are alike leave something too.
 """
 
 from __future__ import annotations
