@@ -123,7 +123,8 @@ class Noise:
             if part.converter == other.converter:
                 shared = slopes.T @ part.shared_with(other) @ their_slopes
                 found += shared + shared.T
-        for converter in {part.converter for part in self._parts if part.converter[0].startswith(OUTPUT)}:
+        outputs = [part.converter for part in self._parts if part.converter[0].startswith(OUTPUT)]
+        for converter in dict.fromkeys(outputs):  # in one order, so that sums are the same bytes each time
             alike = [part.sines().T @ slopes for part, slopes in weighed if part.converter == converter]
             sines = np.sum(alike, axis=0)
             found += sines.T @ sines
