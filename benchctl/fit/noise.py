@@ -4,8 +4,8 @@ No two steps of a converter are alike, so two values that lie near one another a
 (`reading/unlike`). All samples of a flat top are: they are hardly worth more than one. So the values of one range are
 weighed together, by the inverse of their covariance.
 
-Where a sample truly lies comes from the model, once it is near. By its own reading, which noise has put on one step or
-the next, a step that few samples fall on would count like one with many, and rounded tops would come out flat.
+Where a sample truly lies comes from the model, once it is near. Taken from its own reading, which noise has put on one
+step or the next, the few samples on a step would count for more than they are worth, and rounded tops come out flat.
 """
 
 from __future__ import annotations

@@ -55,7 +55,7 @@ def off(found: Examination) -> dict[str, Judged]:
 )
 def test_what_is_told_lies_within_its_uncertainty(off: dict[str, Judged], name: str) -> None:
     assert off[name].is_told
-    assert off[name].width < 0.025
+    assert off[name].width < 0.02
     assert abs(off[name].off) < 1.0
 
 
@@ -147,7 +147,7 @@ def test_where_no_searched_level_is_left_only_what_lies_below_clipping_is_told(f
 
 
 def test_noise_on_the_samples_does_not_change_how_much_each_counts(found: Examination) -> None:
-    """Else a step that few samples fall on by chance would count like one with many."""
+    """Else the few samples that noise has put on another step would count for more than they are worth."""
     assert found.fitted is not None
     fitted, chance = found.fitted, np.random.default_rng(5)
 
