@@ -7,16 +7,16 @@ uncertainty is at most a quarter of the plausible one.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
 
+from benchctl.fit.allowance import with_allowance
 from benchctl.fit.fitting import Fitted, Misfit
 from benchctl.fit.model.assembled import HARDEST
 from benchctl.fit.parameters import Samples
-from benchctl.fit.reading.items import CURRENT, Take
-from benchctl.measure.signal.record import OUTPUT
+from benchctl.fit.reading.items import CURRENT
 
 MOST_OF_PLAUSIBLE = 0.25
 CYCLES_OF_RESERVOIR = 1.0
@@ -28,20 +28,6 @@ MOST_UNEXPLAINED = 1.0 / 3.0
 MOST_OFF_IN_BURSTS = 0.01
 """Of what bursts take from the supply: with more of it unexplained, the rails do not move like one reservoir behind one
 resistance. Fits of dry runs whose rails do so leave at most 0.3 % on untidy benches."""
-
-STEPS, STEPS_OF_CLASS_D = 1.5e-3, 4e-3
-"""Part of stiffness and reservoir that steps of the model and what it leaves out may make; a standard uncertainty.
-Fits of dry runs scatter by so much where noise and instruments explain less."""
-
-COARSE = 2.0
-"""Class D: so many steps of the oscilloscope's converter, over the swing, stiffness and reservoir may be off besides; a
-standard uncertainty, set after trials on simulated benches. Without the carrier its tops move little from step to
-step."""
-
-GIVING, GIVING_OF_CLASS_D = 0.3, 0.5
-"""Part of what a supply that gives way for a moment changes of how fast the rails move, as a standard uncertainty of
-source resistance and reservoir: one inductance and one time constant stand for any supply. Set after trials on
-simulated benches."""
 
 BEND = 0.01
 """Part of the knee that may come from a bend of another form than the model's, as a standard uncertainty; set
@@ -106,7 +92,8 @@ class _Telling:
         self._fitted = fitted
         self._parameters = fitted.parameters
         self._coordinates = fitted.solution.coordinates
-        self._spread = np.sqrt(np.diag(fitted.solution.covariance))
+        self._covariance = with_allowance(fitted)
+        self._spread = np.sqrt(np.diag(self._covariance))
 
     def all(self) -> Iterator[Quantity]:
         yield from self._rails()
@@ -118,7 +105,9 @@ class _Telling:
             lambda of: of("headroom_v"),
         )
         yield from self._apart()
-        yield self._input_ratio()
+        yield self._derived(
+            "input_ratio", "amperes of supply for an ampere of rail (n/eta)", "1", "input_ratio", _named("input_ratio")
+        )
         yield self._output_resistance()
         if self._fitted.kind.switching:
             conduction = self._derived(
@@ -158,44 +147,8 @@ class _Telling:
             "reservoir", "reservoir of the rails, both as one", "F", "reservoir_f", _named("reservoir_f")
         )
         reason = self._too_fast() or self._not_as_one()
-        model = self._of_rails()
         for found in (stiffness, reservoir):
-            u = math.hypot(found.expanded_uncertainty, 2.0 * model * found.value)
-            each = replace(found, expanded_uncertainty=u)
-            yield each if not reason else _untold(each, reason)
-
-    def _of_rails(self) -> float:
-        """Part of stiffness and reservoir that the model may be off by, as a standard uncertainty."""
-        if not self._fitted.kind.switching:
-            return math.hypot(STEPS, GIVING * self._hurry())
-        return math.hypot(
-            STEPS_OF_CLASS_D, GIVING_OF_CLASS_D * self._hurry(), COARSE * coarsest_step(self._fitted.run.takes)
-        )
-
-    def _input_ratio(self) -> Quantity:
-        found = self._derived(
-            "input_ratio", "amperes of supply for an ampere of rail (n/eta)", "1", "input_ratio", _named("input_ratio")
-        )
-        moved = 2.0 * self._moved_with_rails("input_ratio") * found.value
-        return replace(found, expanded_uncertainty=math.hypot(found.expanded_uncertainty, moved))
-
-    def _moved_with_rails(self, name: str) -> float:
-        """Part of a parameter that is off where the model is off in stiffness and reservoir, as a standard uncertainty:
-        what moves these in the fit moves it too, as far as the records do not tell it apart from them."""
-        if self._fitted.kind.regulated:
-            return 0.0
-        covariance = self._fitted.solution.covariance
-        rails = [self._parameters.place(each) for each in ("stiffness_ohm", "reservoir_f")]
-        place = self._parameters.place(name)
-        slopes = np.linalg.solve(covariance[np.ix_(rails, rails)], covariance[rails, place])
-        spreads = np.array([self._parameters.each[each].spread for each in rails])
-        moved = float(np.linalg.norm(slopes * self._of_rails() / spreads))
-        return moved * self._parameters.each[place].spread
-
-    def _hurry(self) -> float:
-        """By which part the rails move faster for a supply that gives way."""
-        of = self._fitted.forward.physics([0], self._parameters.values(self._coordinates)[None])
-        return float(of.hurry(self._fitted.kind)[0])
+            yield found if not reason else _untold(found, reason)
 
     def _too_fast(self) -> str:
         """Why no burst of this run follows the rails; '' if one does."""
@@ -277,7 +230,7 @@ class _Telling:
                 moved = self._coordinates.copy()
                 moved[place] += _STEP
                 slopes[place] = (self._value(formula, moved) - value) / _STEP
-        u = math.sqrt(float(slopes @ self._fitted.solution.covariance @ slopes))
+        u = math.sqrt(float(slopes @ self._covariance @ slopes))
         found = Quantity(name, words, unit, value, 2.0 * u)
         if self._spread[self._parameters.place(told_by)] > MOST_OF_PLAUSIBLE:
             return _untold(found, "the records of this run hardly depend on it")
@@ -286,22 +239,6 @@ class _Telling:
     def _value(self, formula: Callable[[Callable[[str], float]], float], coordinates: Samples) -> float:
         values = self._parameters.values(coordinates)
         return formula(lambda name: float(values[self._parameters.place(name)]))
-
-
-def coarsest_step(takes: Sequence[Take]) -> float:
-    """A step of the oscilloscope's converter as a part of the swing, of the record where it is coarsest; 0 without one.
-
-    Outputs that play at a level that was searched count, and of one record the finer; a step that is only thought of
-    has no record.
-    """
-    found = 0.0
-    for take in takes:
-        if take.file and take.is_searched and take.shape != "rest":
-            outputs = [item for signal, item in take.items.items() if signal.startswith(OUTPUT)]
-            # A silent output, which is all noise, says nothing of how coarse a record is.
-            parts = [item.scale.step / float(np.abs(item.values).max()) for item in outputs if item.values.any()]
-            found = max(found, min(parts, default=0.0))
-    return found
 
 
 def _part_unexplained(misfit: Misfit) -> float:

@@ -76,7 +76,8 @@ class Foreseen:
         nothing = np.zeros(len(self._coordinates))
         solution = Solution(self._coordinates, covariance, 0.0, nothing, 0, self._slopes[:0], nothing[:0])
         run = replace(self._fitted.run, takes=tuple(takes))
-        return quantities(replace(self._fitted, run=run, parameters=self._parameters, solution=solution, misfits=()))
+        seen = replace(self._fitted, run=run, forward=self._forward, parameters=self._parameters)
+        return quantities(replace(seen, solution=solution, misfits=()))
 
     def _covariance(self, kept: set[int]) -> Samples:
         rows = [rows for rows in self._forward.rows if id(self._takes[rows.take]) in kept]

@@ -1,8 +1,9 @@
 """Predicted figures with their uncertainty.
 
-U holds what the fit's own covariance makes of a figure (errors of probes, clamp and loads of that run are in it), how
-much the bias may differ from record to record, how finely a search on the bench finds the clean level, and what the
-model itself may be off, as campaigns have found. It is never less than the run has measured such figures with.
+U holds what the fit's own covariance makes of a figure (errors of probes, clamp and loads of that run are in it, and
+what the model of the rails may be off by), how much the bias may differ from record to record, how finely a search on
+the bench finds the clean level, and what the model itself may be off, as campaigns have found. It is never less than
+the run has measured such figures with.
 """
 
 from __future__ import annotations
@@ -14,6 +15,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from benchctl.errors import MeasurementError
+from benchctl.fit.allowance import with_allowance
 from benchctl.fit.examination import Examination
 from benchctl.fit.fitting import Fitted
 from benchctl.fit.model.physics import Physics, Samples
@@ -99,7 +101,7 @@ class _Sets:
 
     def __init__(self, fitted: Fitted) -> None:
         self._model_u = MODEL_U["D" if fitted.kind.switching else "AB"]
-        middle, covariance = fitted.solution.coordinates, fitted.solution.covariance
+        middle, covariance = fitted.solution.coordinates, with_allowance(fitted)
         each = fitted.parameters.each
         self._places = [place for place, parameter in enumerate(each) if parameter.reach == "all"]
         self._covariance = covariance[np.ix_(self._places, self._places)]
