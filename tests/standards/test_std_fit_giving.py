@@ -72,3 +72,18 @@ def test_held_rails_see_nothing_of_it() -> None:
     slopes = np.full((3, 1), -100.0)
     given = given_in(OF, Kind(regulated=True), slopes, np.full_like(slopes, CYCLE_S))
     assert given.rails_v == pytest.approx(np.zeros((4, 1)))
+
+
+def test_a_supply_as_slow_as_the_rails_let_be_seen_leaves_no_corner() -> None:
+    """On either side of half the rails' time constant, which nothing passes, a part more or less changes as much: a
+    corner there would hold a fit fast."""
+    slopes = np.full((8, 1), -100.0)
+
+    def rails_v(part: float) -> np.ndarray:
+        of = replace(OF, give_s=np.array([part * 0.5 * RAIL_OHM * RESERVOIR_F]))
+        return given_in(of, KIND, slopes, np.full_like(slopes, CYCLE_S)).rails_v[-1]
+
+    more, less = rails_v(1.01) - rails_v(1.0), rails_v(1.0) - rails_v(0.99)
+    assert abs(less[0]) > 0.0
+    assert more == pytest.approx(less, rel=0.1)
+    assert rails_v(100.0) == pytest.approx(rails_v(1000.0), rel=1e-6)

@@ -20,6 +20,8 @@ from benchctl.fit.model.physics import Kind, Physics, Samples
 SOONEST = 0.5
 """Of the time constant of the rails: a supply recovers in no more."""
 
+_BENT = 4.0
+
 
 @dataclass(frozen=True)
 class Given:
@@ -82,7 +84,12 @@ def given_after(  # noqa: PLR0917
 def _constants(of: Physics, kind: Kind) -> tuple[Samples, Samples, Samples]:
     """Time constants of supply and rails, and by which part the rails move faster."""
     rails_s = of.lumped_ohm(kind) * of.reservoir_f
-    return np.minimum(of.give_s, SOONEST * rails_s), rails_s, of.hurry(kind)
+    return _at_most(of.give_s, SOONEST * rails_s), rails_s, of.hurry(kind)
+
+
+def _at_most(value: Samples, most: Samples) -> Samples:
+    """The value where it is far below the most, and never more. A corner between would leave the fit no way on."""
+    return np.asarray((value**-_BENT + most**-_BENT) ** (-1.0 / _BENT))
 
 
 def shown_of(of: Physics, kind: Kind, slopes: Samples, given: Given) -> tuple[Samples, Samples]:
