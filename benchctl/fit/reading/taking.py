@@ -31,6 +31,7 @@ from benchctl.fit.reading.limited import limited
 from benchctl.fit.reading.placing import with_burst_at_trigger
 from benchctl.fit.reading.sines import phases_of, tops_by_channel
 from benchctl.fit.reading.thinning import (
+    GAIN_MOVES,
     POINTS,
     POINTS_OF_HELD,
     burst_instants,
@@ -294,10 +295,11 @@ def _meters(readings: Mapping[str, Sequence[float]], context: IdleContext) -> di
             continue
         accuracies = context.readings_accuracy.get(name, ())
         mean = mean_as_shown(values, accuracies)
-        gain_u = math.sqrt(sum(each.reading**2 for each in accuracies) / 3.0)
+        gain = math.sqrt(sum(each.reading**2 for each in accuracies))
         zero_u = math.sqrt(sum(each.zero_limit() ** 2 for each in accuracies) / 3.0)
-        noise = np.array([max(float(mean.s), 1e-6)])
-        found[signal] = Item(signal, np.array([float(mean.n)]), noise, Scale(signal, gain_u, "", 0.0, zero_u))
+        noise = np.array([math.hypot(max(float(mean.s), 1e-6), GAIN_MOVES * gain * float(mean.n))])
+        scale = Scale(signal, gain / math.sqrt(3.0), "", 0.0, zero_u)
+        found[signal] = Item(signal, np.array([float(mean.n)]), noise, scale)
     return found
 
 

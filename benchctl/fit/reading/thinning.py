@@ -33,7 +33,7 @@ RANGES_APART = 0.25
 that is more; set after trials on simulated benches."""
 
 GAIN_MOVES = 0.02
-"""Of the stated accuracy of an oscilloscope: by so much the gain of a channel may move from record to record, as a
+"""Of the stated accuracy of an oscilloscope or a meter: by so much its gain may move from record to record, as a
 standard uncertainty, set after trials on simulated benches."""
 
 _QUIET_STEPS = 0.3
