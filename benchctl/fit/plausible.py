@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 
+from benchctl.fit.model.assembled import told_of_converter
 from benchctl.fit.model.physics import Kind
 from benchctl.fit.parameters import Parameter, Parameters
 from benchctl.fit.reading.items import Scale, Take
@@ -70,7 +71,7 @@ def parameters_for(
 
 def usual(kind: Kind) -> dict[str, Parameter]:
     """What is plausible of each number of a circuit, by name; what no range holds stands at 1."""
-    free = ("headroom_v", "input_ratio", "stiffness_ohm", "reservoir_f", "idle_a")
+    free = ("headroom_v", told_of_converter(kind), "stiffness_ohm", "reservoir_f", "idle_a")
     return {each.name: each for each in _circuit(kind, {**dict.fromkeys(free, 1.0), "path_ohm": USUAL_PATH_OHM})}
 
 
@@ -79,7 +80,7 @@ def _circuit(kind: Kind, started: Mapping[str, float]) -> Iterator[Parameter]:
         return Parameter(name, started[name], spread, is_ratio=True)
 
     yield free("headroom_v")
-    yield free("input_ratio")
+    yield free(told_of_converter(kind))
     yield free("stiffness_ohm")
     yield free("reservoir_f")
     yield free("idle_a", 1.0)

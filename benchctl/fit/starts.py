@@ -80,6 +80,7 @@ def starts(takes: Sequence[Take], channels: Sequence[str], kind: Kind, nominal_v
         "path_ohm": path_ohm,
         "headroom_v": headroom_v * (1.0 if kind.regulated else at_nominal),
         "input_ratio": input_ratio,
+        "efficiency": headroom_v / nominal_v / input_ratio,
         "stiffness_ohm": stiffness_ohm,
         "reservoir_f": constant_s / fall_ohm,
     }

@@ -14,7 +14,7 @@ import numpy as np
 
 from benchctl.fit.allowance import with_allowance
 from benchctl.fit.fitting import Fitted, Misfit
-from benchctl.fit.model.assembled import HARDEST
+from benchctl.fit.model.assembled import HARDEST, input_ratio_of, told_of_converter
 from benchctl.fit.parameters import Samples
 from benchctl.fit.reading.items import CURRENT
 
@@ -106,7 +106,11 @@ class _Telling:
         )
         yield from self._apart()
         yield self._derived(
-            "input_ratio", "amperes of supply for an ampere of rail (n/eta)", "1", "input_ratio", _named("input_ratio")
+            "input_ratio",
+            "amperes of supply for an ampere of rail (n/eta)",
+            "1",
+            told_of_converter(self._fitted.kind),
+            self._input_ratio,
         )
         yield self._output_resistance()
         if self._fitted.kind.switching:
@@ -134,6 +138,9 @@ class _Telling:
             math.nan,
             untold="both are constant currents, and nothing electrical tells one from the other",
         )
+
+    def _input_ratio(self, of: Callable[[str], float]) -> float:
+        return input_ratio_of(of, self._fitted.kind, self._fitted.nominal_v)
 
     def _rails(self) -> Iterator[Quantity]:
         stiffness = self._derived(
@@ -190,7 +197,7 @@ class _Telling:
             "efficiency of the converter",
             "%",
             "saturation_v",
-            lambda of: (of("headroom_v") + of("saturation_v")) / nominal_v / of("input_ratio"),
+            lambda of: (of("headroom_v") + of("saturation_v")) / nominal_v / self._input_ratio(of),
         )
         voltages = {take.supply_v for take in self._fitted.run.takes if take.shape != "rest"}
         for each in (rail, saturation, efficiency):

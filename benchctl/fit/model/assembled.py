@@ -3,13 +3,29 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import TypeVar
 
 import numpy as np
 
 from benchctl.fit.model.physics import Kind, Physics, Samples
 
+Number = TypeVar("Number", float, Samples)
+
 HARDEST, SOFTEST = 2e-4, 0.9
 """Parts of the limit over which clipping may set in; below the first, no record tells it from hard clipping."""
+
+
+def told_of_converter(kind: Kind) -> str:
+    """What a record tells of the converter, whatever its rail is: amperes of supply for one of the rail, and where
+    outputs of class D draw no more than their power, its efficiency."""
+    return "efficiency" if kind.switching else "input_ratio"
+
+
+def input_ratio_of(get: Callable[[str], Number], kind: Kind, nominal_v: float) -> Number:
+    """Amperes of supply for an ampere of the rail, n/eta."""
+    if not kind.switching:
+        return get("input_ratio")
+    return (get("headroom_v") + get("saturation_v")) / nominal_v / get("efficiency")
 
 
 def assembled(
@@ -29,7 +45,8 @@ def assembled(
     ratio = (headroom_v + saturation_v) / nominal_v
     steady_a = get("idle_a") * get("steady_share")
     rail_v = ratio * nominal_v
-    rail_a = (get("idle_a") - steady_a) / get("input_ratio")
+    input_ratio = input_ratio_of(get, kind, nominal_v)
+    rail_a = (get("idle_a") - steady_a) / input_ratio
     switching_a = rail_a * get("switching_share") if kind.switching else np.zeros_like(rail_a)
     return Physics(
         supply_v=supply_v,
@@ -37,7 +54,7 @@ def assembled(
         steady_a=steady_a,
         ratio=ratio,
         held_v=rail_v,
-        efficiency=ratio / get("input_ratio"),
+        efficiency=ratio / input_ratio,
         stiffness_ohm=get("stiffness_ohm"),
         reservoir_f=get("reservoir_f"),
         bleed_ohm=get("bleed_ohm"),

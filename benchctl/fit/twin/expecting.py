@@ -192,9 +192,9 @@ class Twin:
         numbers |= {f"gain {channel}": told_as(self.fitted.gain[channel]) for channel in channels}
         columns = _moved(numbers)
         if self.kind.switching:
-            # What class D draws for an output power tells n/eta over the rail; so they move together.
-            rail_v = columns["headroom_v"][0] + columns["saturation_v"]
-            columns["input_ratio"] *= rail_v / rail_v[0]
+            # n/eta was told for the rail of the fit; efficiency stays where the rail moves.
+            rail_v = columns["headroom_v"][0] + columns["saturation_v"][0]
+            columns["efficiency"] = rail_v / self.amplifier.supply.nominal_v / columns["input_ratio"]
         nothing = np.zeros((len(channels), len(next(iter(columns.values())))))
         return assembled(
             columns.__getitem__,

@@ -10,7 +10,7 @@ from dataclasses import replace
 from benchctl.documents.amplifier_file.amplifier import Amplifier
 from benchctl.documents.amplifier_file.fitted import AmplifierFitted, FittedValue
 from benchctl.fit.fitting import kind_of
-from benchctl.fit.model.assembled import HARDEST
+from benchctl.fit.model.assembled import HARDEST, told_of_converter
 from benchctl.fit.model.physics import Kind
 from benchctl.fit.parameters import Parameter
 from benchctl.fit.plausible import BIAS_MOVES, USUAL_PATH_OHM, usual
@@ -47,8 +47,8 @@ def fitted_kind(amplifier: Amplifier, fitted: AmplifierFitted) -> Kind:
 
 
 def known_numbers(fitted: AmplifierFitted, kind: Kind) -> dict[str, Uncertain]:
-    """All that the model needs, by its names."""
-    numbers = {name: _plausible(each) for name, each in usual(kind).items()}
+    """All that the model needs, by its names; of the converter, n/eta."""
+    numbers = {name: _plausible(each) for name, each in usual(kind).items() if name != told_of_converter(kind)}
     numbers["path_ohm"] = USUAL_PATH
     numbers["knee"] = Uncertain(HARDEST, UNSEEN_KNEE)
     numbers["bias part"] = Uncertain(1.0, BIAS_MOVES)
