@@ -18,7 +18,7 @@ Samples = NDArray[np.float64]
 Residuals = Callable[[Samples], Samples]
 Jacobian = Callable[[Samples], tuple[Samples, Samples]]
 
-MOST_STEPS = 20
+MOST_STEPS = 40
 ARRIVED = 0.1
 """Of a standard deviation: a step that moves no coordinate by more is the last."""
 
@@ -39,6 +39,7 @@ FARTHEST = 1.0
 """Plausible standard deviations that a step may go."""
 
 _ALONG = 0.1
+_PARTS = (1.0, 0.5, 0.25)
 
 
 @dataclass(frozen=True)
@@ -119,16 +120,23 @@ def _step(
 def _straight_step(
     residuals: Residuals, here: Samples, errors: Samples, slopes: Samples, rough: Sequence[int]
 ) -> tuple[Samples, float] | None:
-    """A plain Gauss-Newton step of all coordinates, else of all but the rough ones; None where it gains next to
-    nothing."""
+    """An undamped Gauss-Newton step of all coordinates or a part of it, each bent; else a plain one of all but the
+    rough coordinates. None where these gain next to nothing: in a narrow valley any damping holds back what leads along
+    it."""
     normal, gradient = _normal(slopes, errors, here)
-    for left in ((), rough) if rough else ((),):
-        others = np.delete(np.arange(len(here)), np.array(left, dtype=np.int64))
-        there = here.copy()
-        there[others] -= _inverse(normal[np.ix_(others, others)]) @ gradient[others]
-        if _cost_at(residuals, there) < _cost(errors, here) - NO_GAIN:
+    enough = _cost(errors, here) - NO_GAIN
+    step = -_inverse(normal) @ gradient
+    for part in _PARTS:
+        bend = _bend(residuals, here, errors, slopes, part * step, 0.0)
+        there = here + part * step + (0.0 if bend is None else bend)
+        if _cost_at(residuals, there) < enough:
             return there, 1e-3
-    return None
+    if not rough:
+        return None
+    others = np.delete(np.arange(len(here)), np.array(rough, dtype=np.int64))
+    there = here.copy()
+    there[others] -= _inverse(normal[np.ix_(others, others)]) @ gradient[others]
+    return (there, 1e-3) if _cost_at(residuals, there) < enough else None
 
 
 def _holding(arrived: Solution, rough: Sequence[int]) -> Solution:

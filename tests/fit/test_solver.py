@@ -86,3 +86,23 @@ def test_a_start_from_which_the_model_gives_no_numbers_has_not_converged_and_war
 
     found = solve(beyond, lambda at: (beyond(at), np.diag(beyond(at))), np.zeros(2))
     assert not found.has_converged
+
+
+@pytest.mark.parametrize(("steepness", "weight", "begin"), [(100.0, 1.0, -1.0), (1e4, 3.0, 1.2)])
+def test_it_follows_a_valley_that_is_far_narrower_than_it_is_bent(
+    steepness: float, weight: float, begin: float
+) -> None:
+    """A parabola y = x² as the bottom: from afar, and where all but steps of a few thousandths lead up its sides. The
+    least of x² + x⁴ + w² (x - 2)² along it is where 4 x³ + 2 (1 + w²) x = 4 w²."""
+
+    def beside(at: Samples) -> Samples:
+        return np.array([steepness * (at[1] - at[0] ** 2), weight * (at[0] - 2.0)])
+
+    def slopes(at: Samples) -> tuple[Samples, Samples]:
+        return beside(at), np.array([[-2.0 * steepness * at[0], steepness], [weight, 0.0]])
+
+    found = solve(beside, slopes, np.array([begin, begin**2]))
+    roots = np.roots([4.0, 0.0, 2.0 * (1.0 + weight**2), -4.0 * weight**2])
+    (least,) = (root.real for root in roots if abs(root.imag) < 1e-9)
+    assert found.has_converged
+    assert found.coordinates == pytest.approx([least, least**2], abs=0.05)
