@@ -69,6 +69,20 @@ class RunFolder:
     def inputs(self) -> Path:
         return self.path / INPUTS
 
+    def kept_input(self, name: str) -> Path:
+        """A file that the run kept as it was used.
+
+        Raises:
+            ArchiveError: it is not there.
+        """
+        file = self.inputs / name
+        if not file.is_file():
+            raise ArchiveError(
+                f"{self.path} is not a whole run folder: it holds no {INPUTS}/{name}",
+                advice="Take the folder as benchctl run left it, with all that is in it.",
+            )
+        return file
+
     @property
     def kept_drivers(self) -> dict[str, Path]:
         """Role -> driver file, as the run kept them; empty in a folder of an earlier version, which kept none."""

@@ -112,7 +112,7 @@ class _Advising:
     def __init__(self, folder: RunFolder, fitted: Fitted, now: Quantity) -> None:
         self._fitted, self._now = fitted, now
         self._amplifier: Amplifier = fitted.run.amplifier
-        self._bench: Bench = load_kept_bench(folder.inputs / "bench.yaml", folder.kept_drivers)
+        self._bench: Bench = load_kept_bench(folder.kept_input("bench.yaml"), folder.kept_drivers)
         self._foreseeing = Foreseeing(folder, fitted.run, self._bench)
         self._measured = measured_in(fitted.run.takes, self._amplifier.channels)
 

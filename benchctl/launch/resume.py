@@ -157,8 +157,8 @@ def _beginning(events: Sequence[Mapping[str, Any]], path: Path) -> Mapping[str, 
 
 def kept_files(folder: RunFolder, began: Mapping[str, Any]) -> Files:
     """The documents as they were used. A later change to the owner's files must not affect the run."""
-    amplifier = load_amplifier(folder.inputs / "amplifier.yaml")
-    sequence = load_sequence(folder.inputs / "sequence.yaml", amplifier, began["settings"])
+    amplifier = load_amplifier(folder.kept_input("amplifier.yaml"))
+    sequence = load_sequence(folder.kept_input("sequence.yaml"), amplifier, began["settings"])
     bench = bench_as_tested(_kept_bench(folder, began), sequence)
     return Files(sequence, bench, amplifier_as_tested(amplifier, sequence))
 
@@ -167,7 +167,7 @@ def _kept_bench(folder: RunFolder, began: Mapping[str, Any]) -> Bench:
     """The bench with the drivers as they were used. An earlier version of the program kept none; then the owner's own
     files are used.
     """
-    file = folder.inputs / "bench.yaml"
+    file = folder.kept_input("bench.yaml")
     if folder.kept_drivers:
         return load_kept_bench(file, folder.kept_drivers)
     return load_bench(file, near=Path(began.get("bench_folder", folder.inputs)))

@@ -62,6 +62,12 @@ def test_inputs_are_kept_word_for_word(folder: RunFolder) -> None:
     assert path.read_bytes() == "title: Ω\r\nlimits:\n".encode()
 
 
+def test_an_input_that_is_gone_is_named_and_not_taken_for_a_shipped_file(folder: RunFolder) -> None:
+    assert folder.kept_input(folder.save_input("bench.yaml", "title: bench\n").name).is_file()
+    with pytest.raises(ArchiveError, match=r"is not a whole run folder: it holds no inputs/amplifier\.yaml"):
+        folder.kept_input("amplifier.yaml")
+
+
 @pytest.mark.parametrize("name", ["../elsewhere.txt", "captures/../../elsewhere.txt", "/tmp/elsewhere.txt"])
 def test_no_name_leads_out_of_the_folder(folder: RunFolder, name: str) -> None:
     with pytest.raises(ArchiveError, match="leads out of the run folder"):

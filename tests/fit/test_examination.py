@@ -12,6 +12,7 @@ from click.testing import CliRunner
 
 from benchctl.cli.commands.fit import fit
 from benchctl.documents.reader import load_amplifier
+from benchctl.errors import ArchiveError
 from benchctl.fit.allowance import STEPS, coarsest_step
 from benchctl.fit.evidence import Finding, Kind
 from benchctl.fit.examination import Examination, examined
@@ -225,6 +226,12 @@ def test_the_terminal_says_what_is_told_and_why_the_rest_is_not(
     assert "reservoir of the rails, both as one" in ran.output
     assert " mF" in ran.output
     assert "Untold, because at one supply voltage" in ran.output
+
+
+def test_a_folder_without_its_amplifier_file_is_said_to_be_not_whole(tmp_path: Path) -> None:
+    (tmp_path / "journal.jsonl").write_text("", encoding="utf-8")
+    with pytest.raises(ArchiveError, match=r"not a whole run folder: it holds no inputs/amplifier\.yaml"):
+        CliRunner().invoke(fit, [str(tmp_path)], standalone_mode=False, catch_exceptions=False)
 
 
 def test_the_data_hold_no_value_of_what_is_untold(

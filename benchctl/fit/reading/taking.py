@@ -95,11 +95,11 @@ def read_run(folder: RunFolder) -> RunTaken:
     """The run in a folder.
 
     Raises:
-        ArchiveError: its journal or one of its records is broken.
+        ArchiveError: its journal or one of its records is broken, or its amplifier file is not there.
         DocumentError: its amplifier file cannot be read.
     """
     events = read_journal(folder.journal).events
-    amplifier = load_amplifier(folder.inputs / "amplifier.yaml")
+    amplifier = load_amplifier(folder.kept_input("amplifier.yaml"))
     entries = entries_of(events)
     takes: list[Take] = []
     points = POINTS_OF_HELD if amplifier.rails == "regulated" else POINTS
