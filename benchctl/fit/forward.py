@@ -218,7 +218,7 @@ class Forward:
             phase=np.array([self._phase(channel, get) for channel in self.channels]),
             angular_hz=get.by_take(lambda take: 2.0 * np.pi * take.frequency_hz, self.takes) * (1.0 + get("frequency")),
         )
-        return replace(found, path_h=get("path_h"), give_s=get("give_s"), clamp_s=get("clamp_s"))
+        return replace(found, path_h=get("path_h"), give_s=get("give_s"), clamp_s=get("clamp_s"), third=get("third"))
 
     def _load_ohm(self, channel: str, alike: Sequence[int], get: _Getter) -> Samples:
         parts = []

@@ -37,6 +37,10 @@ CLAMP_S = 8e-6
 """By which a current clamp is late, as one of 20 kHz is; a standard uncertainty, set after trials on
 simulated benches."""
 
+THIRD = 2e-4
+"""Third harmonic of a generator over its tone, in phase with it or against it, as a standard uncertainty (common
+practice). It bends the top of a sine as clipping that sets in does."""
+
 INNER_OHM = 5e-3
 """By which an ampere lowers what a supply holds; a standard uncertainty, set after trials on simulated benches."""
 
@@ -126,6 +130,7 @@ def _generator(bench: Bench) -> Iterator[Parameter]:
     yield Parameter("level gain", 0.0, max(bench.level_gain_u, 1e-6))
     yield Parameter("level zero", 0.0, max(bench.level_zero_u, 1e-9))
     yield Parameter("frequency", 0.0, max(bench.frequency_u, 1e-9))
+    yield Parameter("third", 0.0, THIRD)
 
 
 def _of_takes(takes: Sequence[Take], channels: Sequence[str]) -> Iterator[Parameter]:

@@ -33,10 +33,6 @@ BEND = 0.01
 """Part of the knee that may come from a bend of another form than the model's, as a standard uncertainty; set
 after trials on simulated amplifiers."""
 
-BENT_TONE = 5e-4
-"""Of the swing, so much of the knee may come from a generator whose third harmonic is 0.02 %: it bends a sine by about
-as much. A standard uncertainty, set after trials on simulated benches."""
-
 LEAST_OF_CLASS_D = 0.02
 """A knee that is smaller is lost in the low-pass against the carrier."""
 
@@ -218,8 +214,8 @@ class _Telling:
 
     def _knee(self) -> Quantity:
         found = self._derived("knee", "part of the swing over which clipping sets in", "%", "knee", _named("knee"))
-        model = 2.0 * math.hypot(BEND * found.value, BENT_TONE)
-        found = replace(found, expanded_uncertainty=math.hypot(found.expanded_uncertainty, model))
+        u = math.hypot(found.expanded_uncertainty, 2.0 * BEND * found.value)
+        found = replace(found, expanded_uncertainty=u)
         is_held = self._parameters.place("knee") in self._fitted.solution.held
         if is_held or found.value - found.expanded_uncertainty <= HARDEST:
             return _untold(found, "it clips too hard to see how clipping sets in")

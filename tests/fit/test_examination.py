@@ -203,6 +203,20 @@ def test_what_moves_with_the_rails_is_off_where_their_model_is(found: Examinatio
     assert told["headroom"] == pytest.approx(0.01, rel=1e-3)
 
 
+def test_a_top_that_the_generator_may_have_bent_tells_less_of_how_clipping_sets_in(found: Examination) -> None:
+    """Less than if its third harmonic were known, here of an amplifier like this one whose clipping sets in softly."""
+    assert found.fitted is not None
+    parameters, forward = found.fitted.parameters, found.fitted.forward
+    knee, third = parameters.place("knee"), parameters.place("third")
+    soft = found.fitted.solution.coordinates.copy()
+    soft[knee] = 0.05 / parameters.each[knee].spread
+    _, slopes = forward.jacobian(soft, np.ones(forward.values))
+    normal = slopes.T @ slopes + np.eye(len(parameters))
+    variance = np.linalg.inv(normal)[knee, knee]
+    normal[third, third] += 1e12
+    assert variance > 1.05 * np.linalg.inv(normal)[knee, knee]
+
+
 def with_bursts_off(fitted: Fitted, part: float) -> Fitted:
     """As if so much of what each burst takes from the supply were unexplained."""
 

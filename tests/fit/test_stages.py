@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -34,6 +35,15 @@ def physics(peak_v: float, edges: float) -> Physics:
 
 def rails() -> NDArray[np.float64]:
     return np.full((1, 1), RAIL_V)
+
+
+def test_the_third_harmonic_of_a_generator_flattens_a_sine_or_makes_it_pointed() -> None:
+    """sin x + h sin 3x is 1 - h at its top, and half the root of three at a third of a half wave, whatever h is."""
+    for third in (-2e-4, 2e-4):
+        of = replace(physics(60.0, 0.0), third=np.full(1, third))
+        top, shoulder = (of.asked_v(np.full(1, part * 1e-3))[0, 0] for part in (1.0 / 4.0, 1.0 / 6.0))
+        assert top == pytest.approx(60.0 * (1.0 - third), rel=1e-12)
+        assert shoulder == pytest.approx(60.0 * math.sqrt(0.75), rel=1e-12)
 
 
 def test_edges_take_their_part_of_the_mean_size_of_the_output_current() -> None:

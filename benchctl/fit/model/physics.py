@@ -53,6 +53,7 @@ class Physics:
         path_h: inductance of leads and supply: volts by which the supply gives way while its current rises.
         give_s: how long it takes until the supply gives way by so much, and until it has recovered.
         clamp_s: by which the current is seen too late.
+        third: harmonic of the sine that an output is asked for, over it.
     """
 
     supply_v: Samples
@@ -79,6 +80,7 @@ class Physics:
     path_h: Samples = field(default_factory=lambda: np.zeros(1))
     give_s: Samples = field(default_factory=lambda: np.full(1, 1e-6))
     clamp_s: Samples = field(default_factory=lambda: np.zeros(1))
+    third: Samples = field(default_factory=lambda: np.zeros(1))
 
     @property
     def share(self) -> Samples:
@@ -87,7 +89,8 @@ class Physics:
 
     def asked_v(self, times_s: Samples) -> Samples:
         """What each output is asked for, inside; times (columns,)."""
-        return np.asarray(self.peak_v * np.sin(self.angular_hz * times_s + self.phase) + self.dc_v)
+        angle = self.angular_hz * times_s + self.phase
+        return np.asarray(self.peak_v * (np.sin(angle) + self.third * np.sin(3.0 * angle)) + self.dc_v)
 
     def input_ohm(self, kind: Kind) -> Samples:
         """What the supply's path adds to the source resistance of the rails, which a held rail does not see."""
