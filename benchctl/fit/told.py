@@ -29,7 +29,7 @@ MOST_OFF_IN_BURSTS = 0.01
 """Of what bursts take from the supply: with more of it unexplained, the rails do not move like one reservoir behind one
 resistance. Fits of dry runs whose rails do so leave at most 0.3 % on untidy benches."""
 
-BEND = 0.01
+BEND, BEND_OF_CLASS_D = 0.01, 0.003
 """Part of the knee that may come from a bend of another form than the model's, as a standard uncertainty; set
 after trials on simulated amplifiers."""
 
@@ -214,7 +214,8 @@ class _Telling:
 
     def _knee(self) -> Quantity:
         found = self._derived("knee", "part of the swing over which clipping sets in", "%", "knee", _named("knee"))
-        u = math.hypot(found.expanded_uncertainty, 2.0 * BEND * found.value)
+        bend = BEND_OF_CLASS_D if self._fitted.kind.switching else BEND
+        u = math.hypot(found.expanded_uncertainty, 2.0 * bend * found.value)
         found = replace(found, expanded_uncertainty=u)
         is_held = self._parameters.place("knee") in self._fitted.solution.held
         if is_held or found.value - found.expanded_uncertainty <= HARDEST:

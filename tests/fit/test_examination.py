@@ -22,7 +22,7 @@ from benchctl.fit.heat.telling import HEAT
 from benchctl.fit.model.rails import resting_v
 from benchctl.fit.reading.items import CURRENT, Item
 from benchctl.fit.since import changes
-from benchctl.fit.told import Quantity, quantities
+from benchctl.fit.told import BEND, Quantity, quantities
 from benchctl.measure.signal.record import OUTPUT
 from benchmarks.fits.drawing import truths_of
 from benchmarks.fits.trial import Judged, judged
@@ -215,6 +215,20 @@ def test_a_top_that_the_generator_may_have_bent_tells_less_of_how_clipping_sets_
     variance = np.linalg.inv(normal)[knee, knee]
     normal[third, third] += 1e12
     assert variance > 1.05 * np.linalg.inv(normal)[knee, knee]
+
+
+def test_how_clipping_sets_in_is_no_surer_than_another_form_of_bend_lets_it_be(
+    found: Examination,
+) -> None:
+    assert found.fitted is not None
+    parameters, solution = found.fitted.parameters, found.fitted.solution
+    knee = parameters.place("knee")
+    soft = solution.coordinates.copy()
+    soft[knee] = 0.05 / parameters.each[knee].spread
+    sure = replace(solution, coordinates=soft, covariance=1e-12 * np.eye(len(parameters)), held=())
+    told = next(each for each in quantities(replace(found.fitted, solution=sure)) if each.name == "knee")
+    assert told.value == pytest.approx(0.05)
+    assert told.expanded_uncertainty == pytest.approx(2.0 * BEND * 0.05, rel=1e-3)
 
 
 def with_bursts_off(fitted: Fitted, part: float) -> Fitted:

@@ -20,7 +20,8 @@ from benchctl.fit.model.physics import Kind, Physics, Samples
 SOONEST = 0.5
 """Of the time constant of the rails: a supply recovers in no more."""
 
-_BENT = 4.0
+_SHARP = 4.0
+"""The higher, the nearer to a corner."""
 
 
 @dataclass(frozen=True)
@@ -89,7 +90,7 @@ def _constants(of: Physics, kind: Kind) -> tuple[Samples, Samples, Samples]:
 
 def _at_most(value: Samples, most: Samples) -> Samples:
     """The value where it is far below the most, and never more. A corner between would leave the fit no way on."""
-    return np.asarray((value**-_BENT + most**-_BENT) ** (-1.0 / _BENT))
+    return np.asarray((value**-_SHARP + most**-_SHARP) ** (-1.0 / _SHARP))
 
 
 def shown_of(of: Physics, kind: Kind, slopes: Samples, given: Given) -> tuple[Samples, Samples]:
