@@ -13,7 +13,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from benchctl.fit.model.assembled import assembled, input_ratio_of
+from benchctl.fit.model.assembled import assembled, efficiency_of
 from benchctl.fit.model.converter import charging
 from benchctl.fit.model.giving import Given, given_in, nothing_given, shown_of
 from benchctl.fit.model.physics import Kind, Physics
@@ -119,9 +119,7 @@ class Forward:
         def get(name: str) -> Samples:
             return np.asarray(values[..., self.parameters.place(name)])
 
-        input_ratio = input_ratio_of(get, self.kind, self._nominal_v)
-        efficiency = (get("headroom_v") + get("saturation_v")) / (self._nominal_v * input_ratio)
-        return np.asarray((efficiency - EFFICIENCY) / EFFICIENCY_SPREAD)
+        return np.asarray((efficiency_of(get, self.kind, self._nominal_v) - EFFICIENCY) / EFFICIENCY_SPREAD)
 
     def _by_take(self, found: Samples, change: Samples, places: Sequence[int]) -> None:
         for place in places:

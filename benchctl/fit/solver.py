@@ -40,6 +40,7 @@ FARTHEST = 1.0
 
 _ALONG = 0.1
 _PARTS = (1.0, 0.5, 0.25)
+"""Of an undamped step, tried in turn."""
 
 
 @dataclass(frozen=True)

@@ -14,7 +14,7 @@ import numpy as np
 
 from benchctl.fit.allowance import with_allowance
 from benchctl.fit.fitting import Fitted, Misfit
-from benchctl.fit.model.assembled import HARDEST, input_ratio_of, told_of_converter
+from benchctl.fit.model.assembled import HARDEST, efficiency_of, told_of_converter
 from benchctl.fit.parameters import Samples
 from benchctl.fit.reading.items import CURRENT
 
@@ -106,7 +106,7 @@ class _Telling:
             "amperes of supply for an ampere of rail (n/eta)",
             "1",
             told_of_converter(self._fitted.kind),
-            self._input_ratio,
+            lambda of: (of("headroom_v") + of("saturation_v")) / self._fitted.nominal_v / self._efficiency(of),
         )
         yield self._output_resistance()
         if self._fitted.kind.switching:
@@ -135,8 +135,8 @@ class _Telling:
             untold="both are constant currents, and nothing electrical tells one from the other",
         )
 
-    def _input_ratio(self, of: Callable[[str], float]) -> float:
-        return input_ratio_of(of, self._fitted.kind, self._fitted.nominal_v)
+    def _efficiency(self, of: Callable[[str], float]) -> float:
+        return efficiency_of(of, self._fitted.kind, self._fitted.nominal_v)
 
     def _rails(self) -> Iterator[Quantity]:
         stiffness = self._derived(
@@ -193,7 +193,7 @@ class _Telling:
             "efficiency of the converter",
             "%",
             "saturation_v",
-            lambda of: (of("headroom_v") + of("saturation_v")) / nominal_v / self._input_ratio(of),
+            self._efficiency,
         )
         voltages = {take.supply_v for take in self._fitted.run.takes if take.shape != "rest"}
         for each in (rail, saturation, efficiency):

@@ -217,9 +217,7 @@ def test_a_top_that_the_generator_may_have_bent_tells_less_of_how_clipping_sets_
     assert variance > 1.05 * np.linalg.inv(normal)[knee, knee]
 
 
-def test_how_clipping_sets_in_is_no_surer_than_another_form_of_bend_lets_it_be(
-    found: Examination,
-) -> None:
+def test_how_clipping_sets_in_is_no_surer_than_another_form_of_bend_lets_it_be(found: Examination) -> None:
     assert found.fitted is not None
     parameters, solution = found.fitted.parameters, found.fitted.solution
     knee = parameters.place("knee")

@@ -16,16 +16,16 @@ HARDEST, SOFTEST = 2e-4, 0.9
 
 
 def told_of_converter(kind: Kind) -> str:
-    """What a record tells of the converter, whatever its rail is: amperes of supply for one of the rail, and where
-    outputs of class D draw no more than their power, its efficiency."""
+    """The name of what is fitted of the converter. Class AB draws a current, so the supply's current tells n/eta
+    whatever the rail is. Class D draws a power, so it tells the efficiency."""
     return "efficiency" if kind.switching else "input_ratio"
 
 
-def input_ratio_of(get: Callable[[str], Number], kind: Kind, nominal_v: float) -> Number:
-    """Amperes of supply for an ampere of the rail, n/eta."""
-    if not kind.switching:
-        return get("input_ratio")
-    return (get("headroom_v") + get("saturation_v")) / nominal_v / get("efficiency")
+def efficiency_of(get: Callable[[str], Number], kind: Kind, nominal_v: float) -> Number:
+    """Of the converter; n/eta is its ratio over it."""
+    if kind.switching:
+        return get("efficiency")
+    return (get("headroom_v") + get("saturation_v")) / nominal_v / get("input_ratio")
 
 
 def assembled(
@@ -45,8 +45,8 @@ def assembled(
     ratio = (headroom_v + saturation_v) / nominal_v
     steady_a = get("idle_a") * get("steady_share")
     rail_v = ratio * nominal_v
-    input_ratio = input_ratio_of(get, kind, nominal_v)
-    rail_a = (get("idle_a") - steady_a) / input_ratio
+    efficiency = efficiency_of(get, kind, nominal_v)
+    rail_a = (get("idle_a") - steady_a) * efficiency / ratio
     switching_a = rail_a * get("switching_share") if kind.switching else np.zeros_like(rail_a)
     return Physics(
         supply_v=supply_v,
@@ -54,7 +54,7 @@ def assembled(
         steady_a=steady_a,
         ratio=ratio,
         held_v=rail_v,
-        efficiency=ratio / input_ratio,
+        efficiency=efficiency,
         stiffness_ohm=get("stiffness_ohm"),
         reservoir_f=get("reservoir_f"),
         bleed_ohm=get("bleed_ohm"),
